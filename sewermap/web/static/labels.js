@@ -1,0 +1,107 @@
+// Street names along their streets, and house addresses at the laterals' building ends when there is room.
+"use strict";
+(() => {
+  const NAMES_FROM_ZOOM = 15, ADDRESSES_FROM_ZOOM = 19;
+  const LETTER = 7.2, LINE = 16; // pixels, generous: no text is measured
+
+  /** The pieces of a street inside the view, in container pixels: runs of points that hang together. */
+  function visiblePieces(shapes, part, toPoint, box) {
+    const pieces = [];
+    for (let i = shapes.starts[part]; i < shapes.starts[part + 1] - 1; i += 1) {
+      const clipped = L.LineUtil.clipSegment(toPoint(i), toPoint(i + 1), box, false, false);
+      if (!clipped) continue;
+      const last = pieces[pieces.length - 1];
+      if (last && last[last.length - 1].distanceTo(clipped[0]) < 0.5) last.push(clipped[1]);
+      else pieces.push([clipped[0], clipped[1]]);
+    }
+    return pieces;
+  }
+
+  function pieceLength(piece) {
+    return piece.slice(1).reduce((sum, point, i) => sum + point.distanceTo(piece[i]), 0);
+  }
+
+  /** The point a distance along a piece. */
+  function along(piece, distance) {
+    let left = distance;
+    for (let i = 0; i < piece.length - 1; i += 1) {
+      const step = piece[i].distanceTo(piece[i + 1]);
+      if (left <= step && step > 0) return piece[i].add(piece[i + 1].subtract(piece[i]).multiplyBy(left / step));
+      left -= step;
+    }
+    return piece[piece.length - 1];
+  }
+
+  /** Middle, angle (upright reading) and box of a name on a piece; null where it does not fit. */
+  function nameOn(piece, text) {
+    const width = text.length * LETTER + 12, length = pieceLength(piece);
+    if (length < width) return null;
+    const from = along(piece, (length - width) / 2), to = along(piece, (length + width) / 2);
+    let angle = Math.atan2(to.y - from.y, to.x - from.x);
+    if (Math.abs(angle) > Math.PI / 2) angle += Math.PI;
+    const middle = along(piece, length / 2);
+    const half = L.point(Math.abs(Math.cos(angle)) * width + LINE, Math.abs(Math.sin(angle)) * width + LINE).divideBy(2);
+    return { text, middle, angle, box: L.bounds(middle.subtract(half), middle.add(half)), kind: "street-name" };
+  }
+
+  function streetNames(town, streets, toPoint, box) {
+    const name = sewermap.columns.text(town.streets.street), longest = new Map();
+    for (let part = 0; part < streets.starts.length - 1; part += 1) {
+      const text = name(streets.owner[part]);
+      if (!text) continue;
+      for (const piece of visiblePieces(streets, part, toPoint, box)) {
+        if (pieceLength(piece) > pieceLength(longest.get(text) || [])) longest.set(text, piece);
+      }
+    }
+    return [...longest].map(([text, piece]) => nameOn(piece, text)).filter(Boolean);
+  }
+
+  /** An address without its street, whose name stands on the street itself. */
+  function houseNumber(laterals, row) {
+    const address = laterals.address(row), street = laterals.street(row);
+    return street && address.includes(street) ? address.replace(street, "").trim() : address;
+  }
+
+  /** Addresses stand beside the end of the lateral at the building. */
+  function addresses(laterals, toPoint, box) {
+    const labels = [];
+    for (let part = 0; part < laterals.line.starts.length - 1; part += 1) {
+      const text = houseNumber(laterals, laterals.line.owner[part]);
+      const end = toPoint(laterals.line.starts[part + 1] - 1);
+      if (!text || !box.contains(end)) continue;
+      const middle = end.subtract(L.point(0, 14)), half = L.point(text.length * LETTER, LINE).divideBy(2);
+      labels.push({ text, middle, angle: 0, box: L.bounds(middle.subtract(half), middle.add(half)), kind: "address" });
+    }
+    return labels;
+  }
+
+  function element(label, offset) {
+    const span = document.createElement("span");
+    const place = label.middle.add(offset);
+    span.className = `map-label ${label.kind}`;
+    span.textContent = label.text;
+    span.style.transform = `translate(${place.x}px, ${place.y}px) translate(-50%, -50%) rotate(${label.angle}rad)`;
+    return span;
+  }
+
+  /** Keep the labels of a map up to date with its view. */
+  function keep(map, town, laterals) {
+    const pane = map.getPane("labels"), streets = sewermap.columns.shapes(town.streets);
+    pane.setAttribute("aria-hidden", "true");
+    const renew = () => {
+      const zoom = map.getZoom(), size = map.getSize(), world = sewermap.projection.worldPixels(zoom);
+      const corner = map.getPixelBounds().min, box = L.bounds([0, 0], size);
+      const point = (shapes) => (i) => L.point(shapes.x[i] * world - corner.x, shapes.y[i] * world - corner.y);
+      const wanted = zoom >= NAMES_FROM_ZOOM ? streetNames(town, streets, point(streets), box) : [];
+      if (zoom >= ADDRESSES_FROM_ZOOM) wanted.push(...addresses(laterals, point(laterals.line), box));
+      const free = wanted.filter((label, i) => !wanted.slice(0, i).some((earlier) => earlier.kept && earlier.box.intersects(label.box)) &&
+        (label.kept = true));
+      pane.replaceChildren(...free.map((label) => element(label, map.containerPointToLayerPoint([0, 0]))));
+    };
+    map.on("zoomstart", () => pane.replaceChildren());
+    map.on("moveend zoomend resize", renew);
+    renew();
+  }
+
+  sewermap.labels = { keep };
+})();
