@@ -1,0 +1,50 @@
+"""The columns of a batch that can be read cell by cell: texts, days, numbers and words of closed lists."""
+
+import numpy as np
+import pandas as pd
+
+from etl.batch import Batch
+from etl.fields.dates import Days, days
+from etl.fields.numbers import numbers
+from etl.fields.words import READERS, by_unique
+from etl.problems import Finding, finding
+
+_NUMBERS = {"clock", "percent", "grade", "number", "whole"}
+
+
+def plain_columns(batch: Batch, cells: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """All columns but lengths; a cell that cannot be read is empty, and a finding rejects its row.
+
+    ``cells`` has all fields of the section as text. Days are datetime64[s], numbers float64, the rest text.
+    """
+    columns: dict[str, object] = {}
+    findings = []
+    for field in batch.fields:
+        texts = cells[field.name]
+        if field.reader in {"length", "diameter", "counter"}:
+            continue
+        if field.reader == "text":
+            columns[field.name] = texts
+            continue
+        values, reasons = _read(batch, field.reader, texts)
+        columns[field.name] = values
+        findings.append(finding(reasons.notna(), field.name, reasons))
+    return pd.DataFrame(columns, index=cells.index), findings
+
+
+def _read(batch: Batch, reader: str, texts: "pd.Series[str]") -> tuple[object, "pd.Series[str]"]:
+    if reader == "day":
+        return _days_by_file(batch, texts)
+    if reader in _NUMBERS:
+        return numbers(texts, reader)
+    return by_unique(texts, READERS[reader])
+
+
+def _days_by_file(batch: Batch, texts: "pd.Series[str]") -> tuple[Days, "pd.Series[str]"]:
+    """Each file was written by one program, so what one of its days proves of the order holds for its column alone."""
+    values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[s]")
+    reasons = np.full(len(texts), np.nan, dtype=object)
+    for at in batch.frame.groupby("source_file", sort=False).indices.values():
+        values[at], of_file = days(texts.iloc[at], batch.section.dates)
+        reasons[at] = of_file.to_numpy(dtype=object)
+    return values, pd.Series(reasons, index=texts.index, dtype="str")

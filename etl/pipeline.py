@@ -1,0 +1,71 @@
+"""The only file that knows the order: sections as the schema lists them, and for each of them sources, fields, checks."""
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pyproj
+
+from etl.batch import Batch
+from etl.checks import checked
+from etl.fields import read_fields
+from etl.gathered import Gathered
+from etl.known import Known
+from etl.plan import Plan, Section
+from etl.problems import Problems
+from etl.reading import Source, Texts, sources_of, texts_of
+from sewermap.store.tables import RECORDED
+
+__all__ = ["Gathered", "Known", "gather"]
+
+_STORE_ADDS = {"id", "content", "loaded_in", "withdrawn_in", "replaced_by"}
+
+
+@np.errstate(invalid="ignore")  # coordinates that are no numbers are told as problems, not as warnings of numpy
+def gather(plan: Plan, known: Known, crs: pyproj.CRS, metres_per_unit: float, today: dt.date | None = None) -> Gathered:
+    """Read all that a plan names: good rows by table, and every other row with the reason why it is not among them.
+
+    ``known`` is what the database holds; good rows of this load join it section by section. ``crs`` is the map's,
+    ``metres_per_unit`` its unit. ``today`` (the day of the call without it) tells what lies in the future. Each record of
+    each file is either in a table or rejected, never both or neither. Raises SourceError for a file that cannot be read.
+    """
+    problems = Problems()
+    tables: dict[str, pd.DataFrame] = {}
+    files: list[pd.DataFrame] = []
+    now = pd.Timestamp(today or dt.date.today())  # noqa: DTZ011 (the day where the user is)
+    for section in sorted(plan.sections, key=lambda one: list(RECORDED).index(one.name)):
+        sources = sources_of(plan, section)
+        texts = texts_of(section, sources, crs, problems)
+        batch = Batch(section, texts.written, texts.cells, texts.places, known, crs, metres_per_unit, now)
+        rows, rejected = _passed(batch, problems)
+        tables[section.name] = rows.loc[~rejected, _columns(section)].reset_index(drop=True)
+        files.append(_account(section, sources, texts))
+        known = known.joined(section.name, rows[~rejected], rows[rejected])
+    return Gathered(tables, _files(files), problems.rejects(), problems.warnings(), plan.rules)
+
+
+def _passed(batch: Batch, problems: Problems) -> tuple[pd.DataFrame, "np.ndarray[tuple[int], np.dtype[np.bool_]]"]:
+    batch, findings = read_fields(batch)
+    findings += checked(batch)
+    return batch.frame, problems.add(batch.name, batch.frame, batch.written, findings)
+
+
+def _columns(section: Section) -> list[str]:
+    ours = [column.name for column in RECORDED[section.name].table.columns if column.name not in _STORE_ADDS]
+    return [*(name for name in ours if name != "source_row"), "source_file", "source_row"]
+
+
+def _account(section: Section, sources: list[Source], texts: Texts) -> pd.DataFrame:
+    """What was read of each file. That no row is lost between reading and here is what all counts rest on."""
+    read = [source.rows.read for source in sources]
+    broken = sum(source.rows.broken["row"].nunique() for source in sources)
+    if sum(read) != len(texts.places) + broken:
+        raise AssertionError(f"{section.name}: {sum(read)} records were read, {len(texts.places)} + {broken} were kept")
+    names, digests = [source.name for source in sources], [source.sha256 for source in sources]
+    return pd.DataFrame({"file": names, "table": section.name, "sha256": digests, "read": read})
+
+
+def _files(accounts: list[pd.DataFrame]) -> pd.DataFrame:
+    if accounts:
+        return pd.concat(accounts, ignore_index=True)
+    return pd.DataFrame({"file": [], "table": [], "sha256": [], "read": []})

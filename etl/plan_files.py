@@ -1,0 +1,43 @@
+"""Which files a ``from`` names: paths and patterns, told from the folder of the SOURCES.toml."""
+
+import glob
+from collections.abc import Iterable
+from pathlib import Path
+
+from etl.vocabulary import near
+from sewermap.errors import SourceError
+
+
+def files_named(folder: Path, patterns: Iterable[str]) -> tuple[Path, ...]:
+    """The files that paths and patterns (``*``, ``?``, ``**``) name, each once, sorted by name.
+
+    A File Geodatabase is a folder whose name ends in ``.gdb``; no other folder is taken. Raises SourceError (without the
+    file's and section's name, which the caller knows) for a pattern that nothing matches.
+    """
+    found: set[Path] = set()
+    for pattern in patterns:
+        found.update(_matches(folder, pattern))
+    return tuple(sorted(found))
+
+
+def _matches(folder: Path, pattern: str) -> list[Path]:
+    literal = folder / pattern
+    if literal.exists():  # a name may hold brackets, which a pattern would read otherwise
+        if not _is_source(literal):
+            raise SourceError(f"from = {pattern!r} is a folder; name the files in it, as in {pattern.rstrip('/')}/*.csv")
+        return [literal.resolve()]
+    matches = [(folder / name).resolve() for name in glob.glob(pattern, root_dir=folder, recursive=True)]  # noqa: PTH207 (pathlib's own refuses absolute patterns and ..)
+    matches = [path for path in matches if _is_source(path)]
+    if not matches:
+        raise SourceError(f"no file matches from = {pattern!r}{_hint(literal)}")
+    return matches
+
+
+def _is_source(path: Path) -> bool:
+    return path.is_file() or path.suffix.casefold() == ".gdb"
+
+
+def _hint(wanted: Path) -> str:
+    if not wanted.parent.is_dir():
+        return f"; there is no folder {wanted.parent.name}" if not glob.has_magic(str(wanted.parent)) else ""
+    return f"; in its folder, {near(wanted.name, sorted(path.name for path in wanted.parent.iterdir())[:50])}"

@@ -1,0 +1,113 @@
+"""A section's files to one batch of text: the first half of the pipeline, which knows ``sources`` and ``fields.mapping``."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from etl.catalogue import FIELDS, POINTS, SHAPES
+from etl.fields.mapping import filled, mapped
+from etl.plan import Plan, Section
+from etl.problems import Problems
+from etl.sources import read_file
+from etl.sources.postgis_table import read_table, source_name
+from etl.sources.reproject import into
+from etl.sources.rows import Rows, sha256_of
+from sewermap.errors import SourceError
+
+_SAY_THEIR_CRS = {"located": "crs", "observations": "located_crs"}
+"""Sections whose rows may say a coordinate system of their own, and the field that does; the section's is its default."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file (or table) of a section, read: its name, a digest of its content, its rows."""
+
+    name: str
+    sha256: str
+    rows: Rows
+
+
+@dataclass(frozen=True)
+class Texts:
+    """The rows of all sources of a section: ``written`` and ``cells`` as in ``Batch``, and ``places``: source_file,
+    source_row and, where the section has one, geometry in the map's CRS.
+    """
+
+    written: pd.DataFrame
+    cells: pd.DataFrame
+    places: pd.DataFrame
+
+
+def sources_of(plan: Plan, section: Section) -> list[Source]:
+    """All sources of a section, read whole. Raises SourceError for what cannot be read."""
+    if section.url is not None and section.table is not None:
+        rows, digest = read_table(section.url, section.table)
+        return [Source(source_name(section.url, section.table), digest, rows)]
+    return [Source(_name(plan, path), sha256_of(path), _read(path, section)) for path in section.files]
+
+
+def texts_of(section: Section, sources: list[Source], crs: pyproj.CRS, problems: Problems) -> Texts:
+    """The rows of all sources by our names of fields; rows that could not be read go to the problems.
+
+    Raises SourceError for a source without the columns, the geometry or the CRS that the section needs.
+    """
+    written, places = [], []
+    for source in sources:
+        problems.add_broken(section.name, source.name, source.rows.broken)
+        cells = mapped(section, FIELDS[section.name], source.rows.cells, source.name)
+        geometry = _geometry(section, source, crs)
+        if geometry is not None and section.name in POINTS:
+            cells = _with_coordinates(section.name, cells, geometry, crs)
+        written.append(cells)
+        places.append(_places(section.name, source, geometry))
+    names = [field.name for field in FIELDS[section.name]]
+    all_written = pd.concat(written, ignore_index=True).reindex(columns=names).astype("str")
+    return Texts(all_written, filled(section, FIELDS[section.name], all_written), pd.concat(places, ignore_index=True))
+
+
+def _name(plan: Plan, path: Path) -> str:
+    return Path(os.path.relpath(path, plan.folder)).as_posix()
+
+
+def _read(path: Path, section: Section) -> Rows:
+    return read_file(path, layer=section.layer, encoding=section.encoding, separator=section.separator)
+
+
+def _geometry(section: Section, source: Source, crs: pyproj.CRS) -> NDArray[np.object_] | None:
+    geometry = source.rows.geometry
+    if geometry is None:
+        if section.name in SHAPES:
+            raise SourceError(f"{source.name} holds no geometry; [{section.name}] needs a map layer")
+        if section.crs and section.name not in _SAY_THEIR_CRS:
+            raise SourceError(f"{source.name} is no map layer, so crs says nothing in [{section.name}]; x and y are in the map's")
+        return None
+    if section.name not in SHAPES and section.name not in POINTS:
+        return None
+    stated = pyproj.CRS.from_user_input(section.crs) if section.crs else None
+    return into(geometry, stated or source.rows.crs, crs, source.name)
+
+
+def _with_coordinates(section: str, cells: pd.DataFrame, geometry: NDArray[np.object_], crs: pyproj.CRS) -> pd.DataFrame:
+    """A layer of points gives the coordinates that its attributes do not."""
+    x, y = POINTS[section]
+    if x in cells or y in cells or not np.any(shapely.get_type_id(geometry) == shapely.GeometryType.POINT):
+        return cells
+    text = {name: pd.Series(get(geometry), index=cells.index) for name, get in ((x, shapely.get_x), (y, shapely.get_y))}
+    columns = {name: value.map(repr, na_action="ignore").astype("str") for name, value in text.items()}
+    if section in _SAY_THEIR_CRS:  # they are in the map's system by now, whatever the section says of its file
+        columns[_SAY_THEIR_CRS[section]] = pd.Series(crs.to_string(), index=cells.index, dtype="str")
+    return cells.assign(**columns)
+
+
+def _places(section: str, source: Source, geometry: NDArray[np.object_] | None) -> pd.DataFrame:
+    places = pd.DataFrame({"source_row": source.rows.row})
+    places.insert(0, "source_file", pd.Series(source.name, index=places.index, dtype="str"))
+    if section in SHAPES and geometry is not None:
+        places["geometry"] = pd.Series(geometry, index=places.index, dtype=object)
+    return places

@@ -1,0 +1,135 @@
+"""Computed tables anew: the laterals of which something changed, or all of them.
+
+The counter's figures are estimated from every fix in the database. When a rounded figure moves, every lateral is placed anew,
+so that what stands in the database never depends on the order in which files were loaded.
+"""
+
+from collections.abc import Collection
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pyproj
+import sqlalchemy as sa
+
+from etl.placed_rows import placed_rows
+from sewermap.line.counter_model import CounterModel
+from sewermap.line.known_points import Laterals
+from sewermap.line.place_figures import figures_of_place
+from sewermap.line.places import Places, place
+from sewermap.line.scene import Scene
+from sewermap.store import bulk, computed, recorded
+from sewermap.store import tables as schema
+from sewermap.store.scene import read_meant_fixes, read_observations, read_scene
+from sewermap.store.session import Store
+
+FIGURES = ("launch_m", "scale", "slip_m")
+"""The figures of the counter model that data can tell."""
+
+
+def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None = None) -> pd.DataFrame:
+    """Place anew the laterals named in ``touched`` (None: all) and whatever else moved with them.
+
+    Returns warnings: columns file, table, row, field, value, reason.
+    """
+    scene = read_scene(store, conn)
+    model, origin = _model_in_force(conn, scene, store.crs)
+    moved = _keep_figures(conn, model, origin)
+    names = None if touched is None or moved else set(touched) | _with_moved_property_line(conn, scene.laterals)
+    if names is not None and not names:
+        return _no_warnings()
+    scene = replace(scene, rules=replace(scene.rules, counter=model))
+    observations = read_observations(conn, scene, names, store.crs)
+    places = place(
+        observations,
+        scene.pushes,
+        scene.laterals,
+        scene.points,
+        model,
+        material_rule=scene.rules.material_change_at_property_line,
+    )
+    computed.replace_laterals(conn, names, _computed_rows(scene, observations, places, names))
+    return _warnings(scene, observations, places, names)
+
+
+def _model_in_force(conn: sa.Connection, scene: Scene, crs: pyproj.CRS) -> tuple[CounterModel, str]:
+    rules = scene.rules
+    fitted = figures_of_place(scene, read_meant_fixes(conn, scene, crs))
+    given = "the place's rule" if "counter" in recorded.rules(conn) else "common practice"
+    return fitted, given if fitted == rules.counter else "estimated from the fixes of all runs"
+
+
+def _keep_figures(conn: sa.Connection, model: CounterModel, origin: str) -> bool:
+    """Keep the figures in force; tells whether one of them moved."""
+    rows = pd.DataFrame({"name": FIGURES, "value": [getattr(model, name) for name in FIGURES], "origin": origin})
+    before = computed.read_counter_settings(conn)
+    if before[["name", "value", "origin"]].equals(rows.astype(before[["name", "value", "origin"]].dtypes)):
+        return False
+    computed.set_counter_settings(conn, rows)
+    return before.empty or before["value"].tolist() != rows["value"].tolist()
+
+
+def _with_moved_property_line(conn: sa.Connection, laterals: Laterals) -> set[str]:
+    """Laterals whose property line is not where it was when they were placed (a parcel or building changed)."""
+    columns = ["lateral", "property_line_m", "property_line_sigma_m"]
+    before = bulk.read(conn, sa.select(*(schema.laterals.c[name] for name in columns)))
+    now = laterals.table[columns].merge(before, on="lateral", how="left", suffixes=("", "_before"))
+    same = np.ones(len(now), dtype=bool)
+    for name in columns[1:]:
+        same &= now[name].fillna(-1.0).to_numpy() == now[f"{name}_before"].fillna(-1.0).to_numpy()
+    return set(now.loc[~same, "lateral"])
+
+
+def _computed_rows(
+    scene: Scene, observations: pd.DataFrame, places: Places, names: Collection[str] | None
+) -> dict[str, pd.DataFrame]:
+    table = scene.laterals.table
+    wanted = np.ones(len(table), dtype=bool) if names is None else table["lateral"].isin(names).to_numpy()
+    laterals = table[wanted].assign(map_accuracy_m=table["accuracy_m"])
+    run_wanted = np.ones(len(scene.runs), dtype=bool) if names is None else scene.runs["lateral"].isin(names).to_numpy()
+    coverages = places.coverages.drop(columns="lateral").assign(
+        id=scene.runs["id"], run=scene.runs["run"], lateral=scene.runs["lateral"], ran_on=scene.runs["ran_on"]
+    )[run_wanted]
+    return {
+        "laterals": _only_columns(laterals, schema.laterals),
+        "run_coverages": _only_columns(coverages, schema.run_coverages),
+        "placed_observations": placed_rows(scene.runs, scene.laterals, observations, places),
+    }
+
+
+def _only_columns(rows: pd.DataFrame, table: sa.Table) -> pd.DataFrame:
+    return rows[[column.name for column in table.c]]
+
+
+def _no_warnings() -> pd.DataFrame:
+    return pd.DataFrame({name: pd.Series(dtype="object") for name in ("file", "table", "row", "field", "value", "reason")})
+
+
+def _warnings(scene: Scene, observations: pd.DataFrame, places: Places, names: Collection[str] | None) -> pd.DataFrame:
+    """Everything worth telling, each with the file and row it is about."""
+    told = places.warnings
+    on_row, on_run = told[told["row"] >= 0], told[told["push"] >= 0]
+    rows, runs, lines = observations.iloc[on_row["row"]], scene.runs.iloc[on_run["push"]], scene.laterals.table
+    line_rows = lines.iloc[scene.laterals.index_of(scene.warnings["lateral"])]
+    told_of_rows = _told(
+        "observations", rows, on_row, rows["reading"].where(on_row["field"].to_numpy() == "reading", rows["referent"])
+    )
+    told_of_runs = _told("runs", runs, on_run, runs["run"])
+    told_of_lines = _told("laterals", line_rows, scene.warnings, scene.warnings["value"])
+    if names is not None:
+        told_of_runs = told_of_runs[runs["lateral"].isin(names).to_numpy()]
+        told_of_lines = told_of_lines[line_rows["lateral"].isin(names).to_numpy()]
+    return pd.concat([_no_warnings(), told_of_lines, told_of_runs, told_of_rows], ignore_index=True)
+
+
+def _told(table: str, rows: pd.DataFrame, about: pd.DataFrame, values: pd.Series) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "file": rows["source_file"].to_numpy(),
+            "table": table,
+            "row": rows["source_row"].to_numpy(),
+            "field": about["field"].to_numpy(),
+            "value": values.to_numpy(),
+            "reason": about["reason"].to_numpy(),
+        }
+    )

@@ -1,0 +1,57 @@
+"""What every source gives: rows of text that know where they stood, and the rows that could not be read."""
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyproj
+from numpy.typing import NDArray
+
+_SHAPEFILE = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+"""The parts of a Shapefile that say something; spatial indexes and metadata beside them may change without a reason."""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The rows of one sheet, layer or table.
+
+    ``cells`` is all text (NaN where empty), by their column names. ``row`` is counted from 1; in a sheet the header is row
+    1. ``geometry`` (None for a sheet) is in ``crs``. ``broken`` lists rows that could not be read: row, field, value, reason.
+    """
+
+    cells: pd.DataFrame
+    row: NDArray[np.int64]
+    broken: pd.DataFrame
+    geometry: NDArray[np.object_] | None = None
+    crs: pyproj.CRS | None = None
+
+    @property
+    def read(self) -> int:
+        """How many records the source holds, broken ones included."""
+        return len(self.cells) + int(self.broken["row"].nunique())
+
+
+def sha256_of(path: Path) -> str:
+    """A digest of the content of a file; of all parts of a Shapefile, of all files of a File Geodatabase.
+
+    For a single file it is the same that ``sha256sum`` prints.
+    """
+    parts = _parts(path)
+    if parts == [path]:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    digest = hashlib.sha256()
+    for part in parts:
+        content = part.read_bytes()
+        digest.update(f"{part.name}\n{len(content)}\n".encode())
+        digest.update(content)
+    return digest.hexdigest()
+
+
+def _parts(path: Path) -> list[Path]:
+    if path.is_dir():
+        return sorted(part for part in path.rglob("*") if part.is_file() and part.suffix != ".lock")
+    if path.suffix.casefold() == ".shp":
+        return sorted(part for part in path.parent.glob(f"{path.stem}.*") if part.suffix.casefold() in _SHAPEFILE)
+    return [path]
