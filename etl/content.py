@@ -12,6 +12,10 @@ PROVENANCE = frozenset({"id", "content", "loaded_in", "source_row", "source_file
 """Columns that tell where a row came from, not what it says."""
 
 
+END = "\x00"
+"""Stands behind each cell. No cell can hold it: a row with a NUL byte is rejected before."""
+
+
 def contents(frame: pd.DataFrame) -> NDArray[np.object_]:
     """A digest (24 hex digits of BLAKE2b) for each row, over all that it says.
 
@@ -21,7 +25,7 @@ def contents(frame: pd.DataFrame) -> NDArray[np.object_]:
     for name in sorted(set(frame.columns) - PROVENANCE):
         filled = frame[name].notna().to_numpy()
         if filled.any():
-            texts[filled] += f"{name}=" + _as_text(frame[name][filled]) + "\x1f"
+            texts[filled] += f"{name}=" + _as_text(frame[name][filled]) + END
     return np.array([blake2b(text.encode("utf-8", "surrogatepass"), digest_size=12).hexdigest() for text in texts], dtype=object)
 
 

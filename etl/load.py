@@ -1,4 +1,4 @@
-"""One load from beginning to end: gather the rows of a SOURCES.toml, record them, place what they touched. Whole or not at all."""
+"""One load from beginning to end, whole or not at all: gather the rows of a SOURCES.toml, record them, place what moved."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -30,7 +30,7 @@ def fixes_of(
     ``map_share`` of its variance), and ``problem`` where something that was
     meant as a fix cannot be one.
     """
-    names = _point_names(observations, material_change_at_property_line)
+    names = _point_names(observations, material_change_at_property_line=material_change_at_property_line)
     wanted = pd.DataFrame({"lateral": observations["lateral"].to_numpy(), "name": names.to_numpy()})
     found = wanted.merge(points[["lateral", "name", "measure_m", "sigma_m"]], on=["lateral", "name"], how="left")
     measure, sigma = found["measure_m"].to_numpy(float).copy(), found["sigma_m"].to_numpy(float).copy()
@@ -43,7 +43,7 @@ def fixes_of(
     return pd.DataFrame({"measure_m": measure, "sigma_m": np.hypot(sigma, accuracy), "problem": problem})
 
 
-def _point_names(observations: pd.DataFrame, material_change_at_property_line: bool) -> pd.Series:
+def _point_names(observations: pd.DataFrame, *, material_change_at_property_line: bool) -> pd.Series:
     """The name of the known point that each observation passes, empty where none."""
     kinds = observations["kind"]
     by_kind = kinds.where(kinds.isin(ALWAYS_KNOWN))

@@ -87,10 +87,10 @@ def known_points(laterals: Laterals, referents: pd.DataFrame, fix_sigma_m: float
     borders = laterals.table.iloc[given["lateral"].to_numpy()[is_border]]
     given.loc[is_border, "measure_m"] = borders["property_line_m"].to_numpy(float)
     given.loc[is_border, "sigma_m"] = borders["property_line_fix_sigma_m"].to_numpy(float)
-    points = pd.concat([given, *always], ignore_index=True).dropna(subset="measure_m")
-    # "Building" may be given under a name of its own: the kind finds it as well.
-    by_kind = points[points["kind"].isin(ALWAYS_KNOWN)].assign(name=lambda rows: rows["kind"])
-    return pd.DataFrame(pd.concat([points, by_kind])).drop_duplicates(["lateral", "name"], ignore_index=True)
+    # A surveyed building or tie-in may bear a name of its own: its kind finds it too, before the line's end does.
+    by_kind = given[given["kind"].isin(ALWAYS_KNOWN)].assign(name=lambda rows: rows["kind"])
+    points = pd.concat([given, by_kind, *always], ignore_index=True).dropna(subset="measure_m")
+    return pd.DataFrame(points).drop_duplicates(["lateral", "name"], ignore_index=True)
 
 
 def measured_referents(table: pd.DataFrame, lines: Lines, referents: pd.DataFrame, fix_sigma_m: float) -> pd.DataFrame:
@@ -111,7 +111,8 @@ def measured_referents(table: pd.DataFrame, lines: Lines, referents: pd.DataFram
             "sigma_m": np.where(np.isnan(sigma), fix_sigma_m, sigma),
         }
     )
-    return points[lateral >= 0].reset_index(drop=True)
+    known: pd.DataFrame = points[lateral >= 0]
+    return known.reset_index(drop=True)
 
 
 def _parcel_crossings(

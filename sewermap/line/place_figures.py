@@ -7,6 +7,7 @@ from sewermap.line.counter_model import CounterModel
 from sewermap.line.pushes import counter_fixes, counter_runs
 from sewermap.line.scene import Scene
 
+
 def figures_of_place(scene: Scene, observations: pd.DataFrame) -> CounterModel:
     """The rules' model with the figures that the fixes among these observations make most likely.
 

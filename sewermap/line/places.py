@@ -57,7 +57,7 @@ def place(
     to_measure[ends] = placement.measure_m[len(starts) :]
     table["to_measure_m"] = to_measure
     unplaceable = ~placeable
-    reason = table["reason"].to_numpy(object)
+    reason = table["reason"].to_numpy(object, copy=True)
     reason[unplaceable] = np.where(pushes.problem[push] != "", pushes.problem[push], "no reading")[unplaceable]
     set_aside = fixed_rows[placement.verdict.set_aside]
     reason[set_aside] = [f"{text}; set aside as a fix" if text else "set aside as a fix" for text in reason[set_aside]]
@@ -128,7 +128,7 @@ def _coverages(
 
 def _warnings(table: pd.DataFrame, fix_problem: NDArray[np.object_], placement: counter.Placement) -> pd.DataFrame:
     """What a user should hear of: unplaced readings, fixes that could not be used, runs whose fixes contradict each other."""
-    reason = table["reason"].to_numpy(object)
+    reason = table["reason"].to_numpy(object, copy=True)
     told = np.flatnonzero((reason != "") & (reason != "at end"))
     lame = np.flatnonzero(fix_problem != "")
     noted = np.flatnonzero(placement.verdict.notes != "")
