@@ -1,0 +1,1 @@
+"""One schema on two engines: the only place that speaks SQL."""

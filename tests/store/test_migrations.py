@@ -1,0 +1,102 @@
+"""Upgrading a store: numbered steps, all or none."""
+
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from sewermap.errors import StoreError
+from sewermap.store import bulk
+from sewermap.store.migrations import STEPS, Step, upgrade
+from sewermap.store.session import Store, is_server, open_any_version, open_store
+from sewermap.store.tables import SCHEMA_VERSION, placed_observations, runs
+
+
+def add_column(conn: sa.Connection) -> None:
+    """Change a definition."""
+    conn.exec_driver_sql("ALTER TABLE works ADD COLUMN colour TEXT")
+
+
+def fill(conn: sa.Connection) -> None:
+    """Change rows."""
+    conn.exec_driver_sql("UPDATE placed_observations SET remark = 'upgraded'")
+
+
+def fail(conn: sa.Connection) -> None:
+    """Change rows, then fail."""
+    conn.exec_driver_sql("DELETE FROM placed_observations")
+    raise ValueError("no room")
+
+
+def orphan(conn: sa.Connection) -> None:
+    """Break a foreign key."""
+    conn.execute(sa.insert(runs), {"id": 1, "run": "R", "lateral": "L", "content": "c", "loaded_in": 77})
+
+
+TWO = (Step("works get a colour", add_column), Step("remarks are written", fill))
+
+
+def columns_of_works(store: Store) -> set[str]:
+    """Names of the columns of works."""
+    with store.reading() as conn:
+        return {column["name"] for column in sa.inspect(conn).get_columns("works")}
+
+
+def test_steps_lead_to_the_schemas_version() -> None:
+    """There is one step for each version after the first."""
+    assert len(STEPS) == SCHEMA_VERSION - 1
+
+
+def test_nothing_to_do(store: Store) -> None:
+    """A store of the present version is left alone, and no copy is made."""
+    done = upgrade(store.where)
+    assert (done.before, done.after, done.steps, done.copy) == (SCHEMA_VERSION, SCHEMA_VERSION, (), None)
+
+
+def test_two_steps(store: Store, points) -> None:
+    """Both steps run in order and the version follows; a file leaves a copy of before that still opens."""
+    with store.writing() as conn:
+        bulk.insert(conn, placed_observations, points(3))
+    done = upgrade(store.where, TWO)
+    assert (done.before, done.after) == (1, 3)
+    assert done.steps == ("works get a colour", "remarks are written")
+    after, version = open_any_version(store.where)
+    assert version == 3
+    assert "colour" in columns_of_works(after)
+    with after.reading() as conn:
+        assert bulk.read(conn, placed_observations)["remark"].tolist() == ["upgraded"] * 3
+    with pytest.raises(StoreError, match="newer sewermap"):
+        open_store(store.where)
+    if is_server(store.where):
+        assert done.copy is None
+    else:
+        assert done.copy is not None
+        assert "colour" not in columns_of_works(open_store(done.copy))
+
+
+def test_only_what_lacks_is_run(store: Store) -> None:
+    """A store that had the first step gets only the second."""
+    upgrade(store.where, TWO[:1])
+    assert upgrade(store.where, TWO).steps == ("remarks are written",)
+
+
+@pytest.mark.parametrize("failing", [Step("rows move", fail), Step("rows point nowhere", orphan)])
+def test_a_failing_step_leaves_all_as_it_was(store: Store, points, failing: Step) -> None:
+    """After a failure neither it nor the steps before it have happened, and no copy is left."""
+    with store.writing() as conn:
+        bulk.insert(conn, placed_observations, points(3))
+    with pytest.raises(StoreError, match="was not upgraded, and is as it was"):
+        upgrade(store.where, (TWO[0], failing))
+    unchanged = open_store(store.where)
+    assert "colour" not in columns_of_works(unchanged)
+    with unchanged.reading() as conn:
+        assert len(bulk.read(conn, placed_observations)) == 3
+    if not is_server(store.where):
+        assert len(list(Path(store.where).parent.iterdir())) == 1
+
+
+def test_a_newer_store_is_refused(store: Store) -> None:
+    """Upgrading goes one way."""
+    upgrade(store.where, TWO)
+    with pytest.raises(StoreError, match="newer sewermap"):
+        upgrade(store.where, ())
