@@ -1,0 +1,1 @@
+"""One question of a user, one file, one table."""

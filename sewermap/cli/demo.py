@@ -1,0 +1,40 @@
+"""``sewermap demo``: an invented town, loaded and shown."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from sewermap.cli.options import Common, command_with_common
+from sewermap.cli.output import emit_text, say
+
+
+@click.command("demo")
+@click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path, file_okay=False), default="sewermap-demo")
+@command_with_common
+def command(common: Common, folder: Path) -> None:
+    """Make an invented town in DIR, load it, build its map, and say what to open and what to try next."""
+    from sewermap.demo import make_demo  # noqa: PLC0415 - heavy
+
+    demo = make_demo(folder, tell=say)
+    db = f"--db {demo.database}"
+    plans = ", ".join(str(plan) for plan in demo.plans)
+    typed = "sewermap" if shutil.which("sewermap") else sys.argv[0]
+    lines = [
+        f"The invented town of {demo.town} is in {folder}:",
+        f"  {plans}   what to load, from which files: {demo.rows_read} rows,",
+        f"    of which {demo.rows_rejected} are wrong on purpose (sewermap load lists them)",
+        f"  {demo.database}   the database: {demo.laterals} laterals, {demo.runs} runs, {demo.observations} observations",
+        f"  {demo.page}   the map: open it in a browser",
+        "",
+        "Try next:",
+        f"  {typed} history {demo.lateral} {db}",
+        f"  {typed} where {demo.lateral} {demo.reading} --run {demo.run} {db}",
+        f"  {typed} defects --street '{demo.street}' --grade 3 {db}",
+        f"  {typed} export {folder}/observations.csv {db}",
+        f"  {typed} load {demo.plans[0]} {db}   (again: nothing changes)",
+    ]
+    emit_text(common, "\n".join(lines))

@@ -1,0 +1,20 @@
+"""``sewermap export``: tables and answers into other programs' files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from sewermap.cli.options import Common, command_with_common
+from sewermap.cli.output import say
+
+
+@click.command("export")
+@click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--table", metavar="NAME", help="A table or answer by name; without it, all layers (.gpkg) or placed_observations.")
+@command_with_common
+def command(common: Common, out: Path, table: str | None) -> None:
+    """Write a table or answer to OUT: .gpkg, .geojson, .fgb, .parquet or .csv by its suffix. Replaces OUT."""
+    names = common.book().export(out, table)
+    say(f"wrote {', '.join(names)} to {out}")

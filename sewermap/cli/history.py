@@ -1,0 +1,73 @@
+"""``sewermap history``: everything known of one lateral."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from sewermap.cli.options import Common, command_with_common
+from sewermap.cli.output import as_json, emit_rows, emit_text, table_text
+
+RUN_COLUMNS = ("ran_on", "run", "reason", "launch", "from_measure_m", "to_measure_m", "crew", "notes")
+SEEN_COLUMNS = (
+    "ran_on",
+    "run",
+    "reading",
+    "unit",
+    "kind",
+    "measure_m",
+    "within_m",
+    "side",
+    "grade",
+    "percent",
+    "reason",
+    "remark",
+)
+
+
+@click.command("history")
+@click.argument("lateral")
+@command_with_common
+def command(common: Common, lateral: str) -> None:
+    """Tell all that is known of a LATERAL in order of time: runs, what they saw, works, warranties.
+
+    LATERAL is its name, or an address only one lateral has.
+    """
+    book = common.book()
+    if common.format in ("csv", "geojson"):
+        from sewermap.answers.history import observations_of  # noqa: PLC0415 - heavy
+
+        emit_rows(common, observations_of(book.store, lateral), SEEN_COLUMNS, what="observations")
+        return
+    story = book.history(lateral)
+    emit_text(common, as_json(story) if common.format == "json" else _told(story))
+
+
+def _told(story: dict[str, Any]) -> str:
+    address, street = story["address"] or "", story["street"] or ""
+    place = address if street.casefold() in address.casefold() else f"{address} {street}".strip()
+    line = f"{story['length_m']:.2f} m, {story['diameter'] or 'diameter unknown'}, {story['material'] or 'material unknown'}"
+    laid = f"laid {story['installed_on']}" if story["installed_on"] else "day of laying unknown"
+    assumed = "map accuracy ASSUMED" if story["accuracy_assumed"] else "map accuracy given"
+    border = story["property_line_m"]
+    parts = [
+        f"lateral {story['lateral']}" + (f", {place}" if place else ""),
+        f"{line}, {laid}, {assumed} ({story['map_accuracy_m']:g} m)",
+        f"property line at {border:.2f} m from the tie-in" if border is not None else "property line unknown",
+        "",
+        _table(story["runs"], RUN_COLUMNS, "runs"),
+        _table(story["observations"], SEEN_COLUMNS, "observations"),
+        _table(story["works"], None, "works"),
+        _table(story["warranties"], None, "warranties"),
+    ]
+    return "\n".join(parts)
+
+
+def _table(rows: list[dict[str, Any]], columns: tuple[str, ...] | None, what: str) -> str:
+    import pandas as pd  # noqa: PLC0415 - heavy
+
+    frame = pd.DataFrame(rows, dtype=object)
+    frame = frame[list(columns)] if columns and len(frame) else frame
+    # A column in which no row says anything only makes the table wide.
+    return table_text(frame.dropna(axis="columns", how="all").astype(object).where(frame.notna(), None), what=what)

@@ -1,0 +1,105 @@
+"""Printing answers: as a table for people, as CSV, JSON or GeoJSON for programs."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import geopandas as gpd
+    import pandas as pd
+
+    from sewermap.cli.options import Common
+
+ROWS_SHOWN = 40
+NUMBERS = dict.fromkeys(("measure_m", "sigma_m", "within_m", "to_measure_m", "from_measure_m", "x", "y", "side_probability"), 2)
+
+
+def say(text: str) -> None:
+    """Something that is not the answer: to standard error."""
+    click.echo(text, err=True)
+
+
+def emit_rows(common: Common, rows: gpd.GeoDataFrame, shown: Sequence[str], *, what: str) -> None:
+    """Print a table of rows. ``shown``: the columns of the table for people; programs get all of them."""
+    from sewermap.answers.export import geojson  # noqa: PLC0415 - heavy
+    from sewermap.plain import plain, records  # noqa: PLC0415
+
+    if common.format == "geojson":
+        _write(common, geojson(rows))
+    elif common.format == "json":
+        _write(common, as_json(records(rows)))
+    elif common.format == "csv":
+        _write(common, plain(rows).to_csv(index=False, lineterminator="\n"))
+    else:
+        _write(common, _table(plain(rows)[list(shown)], to_terminal=common.output is None and sys.stdout.isatty(), what=what))
+
+
+def as_json(value: Any) -> str:
+    """JSON text with one row a line in lists."""
+    if isinstance(value, list):
+        rows = ",\n".join(json.dumps(row, ensure_ascii=False, allow_nan=False) for row in value)
+        return f"[\n{rows}\n]\n" if value else "[]\n"
+    return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def emit_text(common: Common, text: str) -> None:
+    """Print an answer that is text already."""
+    _write(common, text if text.endswith("\n") else text + "\n")
+
+
+def table_text(rows: pd.DataFrame, *, what: str, to_terminal: bool = False) -> str:
+    """Rows of plain values as a table with a last line that counts them."""
+    return _table(rows, to_terminal=to_terminal, what=what)
+
+
+def _table(rows: pd.DataFrame, *, to_terminal: bool, what: str) -> str:
+    shown = rows.head(ROWS_SHOWN) if to_terminal else rows
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in rows.columns:
+        is_number = name in NUMBERS or (len(rows) > 0 and rows[name].map(lambda value: isinstance(value, int | float)).any())
+        table.add_column(heading(name), justify="right" if is_number else "left", overflow="fold")
+    for row in shown.itertuples(index=False):
+        table.add_row(*(_cell(name, value) for name, value in zip(rows.columns, row, strict=True)))
+    console = Console(width=None if to_terminal else 400, force_terminal=to_terminal, highlight=False, markup=False, emoji=False)
+    with console.capture() as capture:
+        if len(rows):
+            console.print(table)
+    lines = "\n".join(line.rstrip() for line in capture.get().splitlines())
+    count = f"{len(rows)} {what}"
+    if len(shown) < len(rows):
+        count = f"{len(shown)} of {count}; all of them: --format csv -o FILE"
+    return f"{lines}\n\n{count}\n" if lines else f"{count}\n"
+
+
+def heading(name: str) -> str:
+    """A column's name as people read it: ``measure_m`` is ``measure, m``."""
+    words = name.removesuffix("_m").replace("_", " ")
+    return f"{words}, m" if name.endswith("_m") else words
+
+
+def _cell(name: str, value: Any) -> str:
+    if value is None:
+        return "–"
+    if name in NUMBERS and isinstance(value, float):
+        return f"{value:.{NUMBERS[name]}f}"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _write(common: Common, text: str) -> None:
+    if common.output is None:
+        click.echo(text, nl=False)
+        return
+    from sewermap.errors import SewermapError  # noqa: PLC0415
+
+    try:
+        common.output.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise SewermapError(f"'{common.output}' cannot be written: {error.strerror}") from error

@@ -1,0 +1,92 @@
+"""The demo: the invented town of ``sample_gis``, copied into a folder, loaded and shown on a map."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+import pandas as pd
+
+from etl.plan import read_plan
+from sample_gis import plan_names
+from sample_gis.streets import TOWN
+from sewermap.book import Book, create_book
+from sewermap.errors import SewermapError
+
+DATABASE = "town.gpkg"
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What was made, and names in it that a newcomer can try commands with."""
+
+    town: str
+    plans: tuple[Path, ...]
+    database: Path
+    page: Path
+    rows_read: int
+    rows_rejected: int
+    laterals: int
+    runs: int
+    observations: int
+    street: str
+    lateral: str
+    run: str
+    reading: str
+
+
+def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
+    """Copy the town's files into ``folder``, load them and build the map; ``tell`` hears each step.
+
+    Raises SewermapError where the folder already holds a database.
+    """
+    database = folder / DATABASE
+    if database.exists():
+        raise SewermapError(f"'{database}' is there already; name another folder, or remove it first")
+    tell(f"copying the invented town's files to {folder} …")
+    _copy_town(folder)
+    plans = [folder / name for name in plan_names()]
+    tell("making the database and loading …")
+    book = create_book(database, str(read_plan(plans[0]).crs))
+    reports = [book.load(plan) for plan in plans]
+    counts = pd.concat([report.files for report in reports])
+    tell("drawing the map …")
+    files = book.site(folder / "site", title=f"{TOWN} – an invented town")
+    worst = _worst_defect(book)
+    return Demo(
+        town=TOWN,
+        plans=tuple(plans),
+        database=database,
+        page=files[0],
+        rows_read=int(counts["read"].sum()),
+        rows_rejected=int(counts["rejected"].sum()),
+        laterals=len(book.layer("laterals")),
+        runs=len(book.layer("runs")),
+        observations=len(book.layer("placed_observations")),
+        street=str(worst["street"]),
+        lateral=str(worst["lateral"]),
+        run=str(worst["run"]),
+        reading=str(worst["reading"]),
+    )
+
+
+def _copy_town(folder: Path) -> None:
+    def copy(source: resources.abc.Traversable, target: Path) -> None:
+        if source.is_dir():
+            target.mkdir(parents=True, exist_ok=True)
+            for child in source.iterdir():
+                copy(child, target / child.name)
+        else:
+            target.write_bytes(source.read_bytes())
+
+    try:
+        copy(resources.files("sample_gis") / "data", folder)
+    except OSError as error:
+        raise SewermapError(f"the town cannot be written to '{folder}': {error.strerror or error}") from error
+
+
+def _worst_defect(book: Book) -> pd.Series:
+    """The placed defect of the worst grade, to try commands with."""
+    defects = book.defects()
+    placed = defects[defects["measure_m"].notna() & ~defects["reading"].str.contains("'", na=True)]
+    return placed.sort_values(["grade", "issue"], ascending=[False, True], na_position="last").iloc[0]
