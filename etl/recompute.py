@@ -90,6 +90,7 @@ def _computed_rows(
     coverages = places.coverages.drop(columns="lateral").assign(
         id=scene.runs["id"], run=scene.runs["run"], lateral=scene.runs["lateral"], ran_on=scene.runs["ran_on"]
     )[run_wanted]
+    coverages["notes"] = coverages["notes"].astype("str").where(coverages["notes"] != "")
     return {
         "laterals": _only_columns(laterals, schema.laterals),
         "run_coverages": _only_columns(coverages, schema.run_coverages),

@@ -95,8 +95,10 @@ class Book:
             return recompute(self.store, conn)
 
     def export(self, out: Where, table: str | None = None) -> list[str]:
-        """Write tables to a file of the format its suffix names; returns their names."""
+        """Write tables to a file of the format its suffix names; returns their names. Raises SourceError."""
         out = Path(out)
+        if out.exists() and not session.is_server(self.store.where) and out.samefile(self.store.where):
+            raise SourceError(f"'{out}' is the database itself, and an export would replace all it holds: name another file")
         names = [table] if table else default_tables(out)
         write({name: self.answer(name) for name in names}, out)
         return names

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 import sys
 from pathlib import Path
@@ -20,9 +21,9 @@ def command(common: Common, folder: Path) -> None:
     from sewermap.demo import make_demo  # noqa: PLC0415 - heavy
 
     demo = make_demo(folder, tell=say)
-    db = f"--db {demo.database}"
+    db = f"--db {_typed(demo.database)}"
     plans = ", ".join(str(plan) for plan in demo.plans)
-    typed = "sewermap" if shutil.which("sewermap") else sys.argv[0]
+    me = "sewermap" if shutil.which("sewermap") else _typed(sys.argv[0])
     lines = [
         f"The invented town of {demo.town} is in {folder}:",
         f"  {plans}   what to load, from which files: {demo.rows_read} rows,",
@@ -31,10 +32,15 @@ def command(common: Common, folder: Path) -> None:
         f"  {demo.page}   the map: open it in a browser",
         "",
         "Try next:",
-        f"  {typed} history {demo.lateral} {db}",
-        f"  {typed} where {demo.lateral} {demo.reading} --run {demo.run} {db}",
-        f"  {typed} defects --street '{demo.street}' --grade 3 {db}",
-        f"  {typed} export {folder}/observations.csv {db}",
-        f"  {typed} load {demo.plans[0]} {db}   (again: nothing changes)",
+        f"  {me} history {_typed(demo.lateral)} {db}",
+        f"  {me} where {_typed(demo.lateral)} {_typed(demo.reading)} --run {_typed(demo.run)} {db}",
+        f"  {me} defects --street {_typed(demo.street)} --grade 3 {db}",
+        f"  {me} export {_typed(folder / 'observations.csv')} {db}",
+        f"  {me} load {_typed(demo.plans[0])} {db}   (again: nothing changes)",
     ]
     emit_text(common, "\n".join(lines))
+
+
+def _typed(word: object) -> str:
+    """A word as it must be typed, in quotes where it has a blank."""
+    return shlex.quote(str(word))

@@ -41,10 +41,10 @@ def command(common: Common, lateral: str) -> None:
         emit_rows(common, observations_of(book.store, lateral), SEEN_COLUMNS, what="observations")
         return
     story = book.history(lateral)
-    emit_text(common, as_json(story) if common.format == "json" else _told(story))
+    emit_text(common, as_json(story) if common.format == "json" else _told(common, story))
 
 
-def _told(story: dict[str, Any]) -> str:
+def _told(common: Common, story: dict[str, Any]) -> str:
     address, street = story["address"] or "", story["street"] or ""
     place = address if street.casefold() in address.casefold() else f"{address} {street}".strip()
     line = f"{story['length_m']:.2f} m, {story['diameter'] or 'diameter unknown'}, {story['material'] or 'material unknown'}"
@@ -56,18 +56,18 @@ def _told(story: dict[str, Any]) -> str:
         f"{line}, {laid}, {assumed} ({story['map_accuracy_m']:g} m)",
         f"property line at {border:.2f} m from the tie-in" if border is not None else "property line unknown",
         "",
-        _table(story["runs"], RUN_COLUMNS, "runs"),
-        _table(story["observations"], SEEN_COLUMNS, "observations"),
-        _table(story["works"], None, "works"),
-        _table(story["warranties"], None, "warranties"),
+        _table(common, story["runs"], RUN_COLUMNS, "runs"),
+        _table(common, story["observations"], SEEN_COLUMNS, "observations"),
+        _table(common, story["works"], None, "works"),
+        _table(common, story["warranties"], None, "warranties"),
     ]
     return "\n".join(parts)
 
 
-def _table(rows: list[dict[str, Any]], columns: tuple[str, ...] | None, what: str) -> str:
+def _table(common: Common, rows: list[dict[str, Any]], columns: tuple[str, ...] | None, what: str) -> str:
     import pandas as pd  # noqa: PLC0415 - heavy
 
     frame = pd.DataFrame(rows, dtype=object)
     frame = frame[list(columns)] if columns and len(frame) else frame
     # A column in which no row says anything only makes the table wide.
-    return table_text(frame.dropna(axis="columns", how="all").astype(object).where(frame.notna(), None), what=what)
+    return table_text(common, frame.dropna(axis="columns", how="all").astype(object).where(frame.notna(), None), what=what)

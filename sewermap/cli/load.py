@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from sewermap.cli.options import Common, command_with_common
-from sewermap.cli.output import as_json, emit_text, say, table_text
+from sewermap.cli.output import as_json, emit_text, is_database, say, table_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,13 +36,16 @@ def command(common: Common, sources: Path, check: bool, rejects: Path | None) ->
     """
     if common.format in ("csv", "geojson"):
         raise click.UsageError("load answers as table or json; the rejected rows go to a CSV file by --rejects FILE.")
+    if rejects is not None and is_database(common, rejects):
+        raise click.UsageError(f"--rejects '{rejects}' is the database itself; name another file.")
     book = common.book(read_only=False)
     report = _load_with_progress(book, sources, check=check)
     if rejects is not None:
         from sewermap.answers.export import write_csv  # noqa: PLC0415 - heavy
 
         write_csv(report.rejects, rejects)
-    emit_text(common, as_json(report.as_plain()) if common.format == "json" else _told(report, check=check, rejects=rejects))
+    told = as_json(report.as_plain()) if common.format == "json" else _told(common, report, check=check, rejects=rejects)
+    emit_text(common, told)
     if len(report.rejects):
         sys.exit(SOME_REJECTED)
 
@@ -58,11 +61,11 @@ def _load_with_progress(book: Book, sources: Path, *, check: bool) -> LoadReport
         return book.load(sources, check=check, progress=lambda step: progress.update(task, description=f"{step} …"))
 
 
-def _told(report: LoadReport, *, check: bool, rejects: Path | None) -> str:
+def _told(common: Common, report: LoadReport, *, check: bool, rejects: Path | None) -> str:
     from sewermap.plain import plain  # noqa: PLC0415 - heavy
 
     counts = report.files[["file", "table", "read", "loaded", "unchanged", "rejected", "withdrawn"]]
-    parts = [table_text(plain(counts), what="files and sections")]
+    parts = [table_text(common, plain(counts), what="files and sections")]
     parts += _listed(
         report.rejects, "rejected", "--rejects FILE writes all of them" if rejects is None else f"all of them: {rejects}"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from rich.table import Table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     import geopandas as gpd
     import pandas as pd
@@ -39,7 +41,9 @@ def emit_rows(common: Common, rows: gpd.GeoDataFrame, shown: Sequence[str], *, w
     elif common.format == "csv":
         _write(common, plain(rows).to_csv(index=False, lineterminator="\n"))
     else:
-        _write(common, _table(plain(rows)[list(shown)], to_terminal=common.output is None and sys.stdout.isatty(), what=what))
+        _write(
+            common, _table(plain(rows)[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what)
+        )
 
 
 def as_json(value: Any) -> str:
@@ -55,13 +59,17 @@ def emit_text(common: Common, text: str) -> None:
     _write(common, text if text.endswith("\n") else text + "\n")
 
 
-def table_text(rows: pd.DataFrame, *, what: str, to_terminal: bool = False) -> str:
-    """Rows of plain values as a table with a last line that counts them."""
-    return _table(rows, to_terminal=to_terminal, what=what)
+def table_text(common: Common, rows: pd.DataFrame, *, what: str) -> str:
+    """All rows of plain values as a table with a last line that counts them; on a terminal as wide as that."""
+    return _table(rows, to_terminal=_on_terminal(common), shortened=False, what=what)
 
 
-def _table(rows: pd.DataFrame, *, to_terminal: bool, what: str) -> str:
-    shown = rows.head(ROWS_SHOWN) if to_terminal else rows
+def _on_terminal(common: Common) -> bool:
+    return common.output is None and sys.stdout.isatty()
+
+
+def _table(rows: pd.DataFrame, *, to_terminal: bool, shortened: bool, what: str) -> str:
+    shown = rows.head(ROWS_SHOWN) if shortened else rows
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in rows.columns:
         is_number = name in NUMBERS or (len(rows) > 0 and rows[name].map(lambda value: isinstance(value, int | float)).any())
@@ -93,12 +101,19 @@ def _cell(name: str, value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def is_database(common: Common, out: Path) -> bool:
+    """Whether a file to be written is the very database that is asked."""
+    return out.exists() and os.path.exists(common.db) and out.samefile(common.db)  # noqa: PTH110 - an address is no path
+
+
 def _write(common: Common, text: str) -> None:
     if common.output is None:
         click.echo(text, nl=False)
         return
     from sewermap.errors import SewermapError  # noqa: PLC0415
 
+    if is_database(common, common.output):
+        raise SewermapError(f"'{common.output}' is the database itself: name another file for the answer")
     try:
         common.output.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
