@@ -5,7 +5,7 @@ with the file and row that each is about. A rejected row is not loaded; a warnin
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -58,16 +58,15 @@ class Problems:
         ``places`` has columns source_file and source_row, ``written`` the cells by field, both with a row for each row of
         the batch.
         """
+        findings = [one for one in findings if one.where.any()]
         rejected = np.zeros(len(places), dtype=bool)
-        tables: dict[bool, list[pd.DataFrame]] = {False: [], True: []}
         for one in findings:
-            if not one.where.any():
-                continue
-            tables[one.warning].append(_table(section, places, written, one))
-            if not one.warning:
-                rejected |= one.where
-        self._rejects += _sorted(tables[False])
-        self._warnings += _sorted(tables[True])
+            rejected |= one.where & (not one.warning)
+        # What is odd about a row that is not loaded would only hide why it is not.
+        told = [replace(one, where=one.where & ~rejected) if one.warning else one for one in findings]
+        for warns, kept in ((False, self._rejects), (True, self._warnings)):
+            tables = [_table(section, places, written, one) for one in told if one.warning is warns and one.where.any()]
+            kept.extend(_sorted(tables))
         return rejected
 
     def add_broken(self, section: str, file: str, broken: pd.DataFrame) -> None:
