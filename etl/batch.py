@@ -10,6 +10,7 @@ from etl.catalogue import FIELDS, Field
 from etl.known import Known
 from etl.plan import Section
 from etl.problems import Mask
+from sewermap.history.kinds import Vocabulary
 
 
 @dataclass(frozen=True)
@@ -18,7 +19,7 @@ class Batch:
 
     ``written`` holds the cells by field as they stood in the file, ``cells`` the same with words replaced and defaults
     filled in (both text, all fields). ``frame`` is what was made of them so far: columns of the section's table, and
-    source_file and source_row; its geometry is in the map's CRS.
+    source_file and source_row; its geometry is in the map's CRS. ``vocabulary`` knows the place's own words for kinds.
     """
 
     section: Section
@@ -29,6 +30,7 @@ class Batch:
     crs: pyproj.CRS
     metres_per_unit: float
     today: pd.Timestamp
+    vocabulary: Vocabulary
 
     @property
     def name(self) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -50,6 +51,8 @@ class Known:
     mains: NDArray[np.object_] = field(default_factory=_no_geometry)
     rejected: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     """By section: names that this load rejected, with columns name, file, row."""
+    rules: Mapping[str, str] = field(default_factory=dict)
+    """The place's own rule files that earlier loads recorded, as text by name."""
 
     def __post_init__(self) -> None:
         for table, key in _KEYS.items():
@@ -63,9 +66,9 @@ class Known:
         if section not in _KEYS:
             return self
         both = pd.concat([getattr(self, section), _shaped(section, good)], ignore_index=True)
-        tables = {"laterals": self.laterals, "runs": self.runs, "referents": self.referents, section: both}
+        tables: dict[str, Any] = {section: both}
         rejected = {**self.rejected, section: _rejected_names(section, good, bad)}
-        return Known(tables["laterals"], tables["runs"], tables["referents"], self.mains, rejected)
+        return replace(self, **tables, rejected=rejected)
 
 
 def _shaped(section: str, frame: pd.DataFrame) -> pd.DataFrame:

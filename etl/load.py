@@ -84,6 +84,7 @@ def _known(conn: sa.Connection) -> Known:
         runs=recorded.current(conn, schema.runs, ["run", "lateral", "unit", "ran_on", "launch_reading_m", "end_reading_m"]),
         referents=recorded.current(conn, schema.referents, ["lateral", "name"]),
         mains=recorded.current(conn, schema.mains, ["geometry"])["geometry"].to_numpy(object),
+        rules=recorded.rules(conn),
     )
 
 

@@ -14,6 +14,7 @@ from etl.known import Known
 from etl.plan import Plan, Section
 from etl.problems import Problems
 from etl.reading import Source, Texts, sources_of, texts_of
+from sewermap.history.kinds import vocabulary
 from sewermap.store.tables import RECORDED
 
 __all__ = ["Gathered", "Known", "gather"]
@@ -32,11 +33,12 @@ def gather(plan: Plan, known: Known, crs: pyproj.CRS, metres_per_unit: float, to
     problems = Problems()
     tables: dict[str, pd.DataFrame] = {}
     files: list[pd.DataFrame] = []
+    words = vocabulary({**known.rules, **plan.rules}.get("kinds"))
     now = pd.Timestamp(today or dt.date.today())  # noqa: DTZ011 (the day where the user is)
     for section in sorted(plan.sections, key=lambda one: list(RECORDED).index(one.name)):
         sources = sources_of(plan, section)
         texts = texts_of(section, sources, crs, problems)
-        batch = Batch(section, texts.written, texts.cells, texts.places, known, crs, metres_per_unit, now)
+        batch = Batch(section, texts.written, texts.cells, texts.places, known, crs, metres_per_unit, now, words)
         rows, rejected = _passed(batch, problems)
         tables[section.name] = rows.loc[~rejected, _columns(section)].reset_index(drop=True)
         files.append(_account(section, sources, texts))

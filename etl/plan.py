@@ -18,11 +18,12 @@ from etl.catalogue import FIELDS, SHAPES, field_names
 from etl.plan_files import files_named
 from etl.vocabulary import VOCABULARY, fold, near, our_word, plain
 from sewermap.errors import LengthError, SourceError, UnknownNameError
-from sewermap.history.kinds import kind_of
+from sewermap.history.grading import grade_table
+from sewermap.history.kinds import Vocabulary, kind_of, vocabulary
 from sewermap.units import unit_of
 
-RULES = ("counter", "boundary")
-"""Names that ``[rules]`` may hold: the figures of the counter model, and where private ends."""
+RULES = ("counter", "boundary", "kinds", "grades")
+"""Names that ``[rules]`` may hold: figures of the counter model, where private ends, more words for kinds, a table of grades."""
 
 TIE_INS = ("start", "end", "main")
 DATE_ORDERS = ("mdy", "dmy", "ymd")
@@ -80,9 +81,11 @@ def read_plan(path: str | Path) -> Plan:
             known = [*FIELDS, *_SECTIONS_BESIDE]
             raise SourceError(f"{path.name}: [{name}] is no section; {near(name, known)}")
     reader = _Reader(path)
+    rules = reader.rules(_table_of(path, said, "rules"))
+    reader.vocabulary = vocabulary(rules.get("kinds"))
     crosswalk = reader.words("crosswalk", "kind", _table_of(path, said, "crosswalk"))
     sections = [reader.section(name, _table_of(path, said, name), crosswalk) for name in FIELDS if name in said]
-    return Plan(path, reader.map_crs(said.get("crs")), tuple(sections), reader.rules(_table_of(path, said, "rules")))
+    return Plan(path, reader.map_crs(said.get("crs")), tuple(sections), rules)
 
 
 def _toml(path: Path) -> dict[str, Any]:
@@ -111,6 +114,7 @@ class _Reader:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.folder = path.resolve().parent
+        self.vocabulary = vocabulary()
 
     def wrong(self, where: str, sentence: str) -> NoReturn:
         raise SourceError(f"{self.path.name}, [{where}]: {sentence}")
@@ -132,6 +136,10 @@ class _Reader:
                 texts[name] = (self.folder / str(file)).read_text(encoding="utf-8-sig")
             except (OSError, UnicodeDecodeError) as error:
                 self.wrong("rules", f"{name} = {file!r} cannot be read: {getattr(error, 'strerror', None) or error}")
+            try:
+                _check_rule(name, texts[name])
+            except SourceError as error:
+                self.wrong("rules", f"{name} = {file!r}: {error}")
         return texts
 
     def section(self, name: str, said: dict[str, Any], crosswalk: dict[str, str]) -> Section:
@@ -224,7 +232,7 @@ class _Reader:
             if isinstance(ours, dict | list):
                 self.wrong(where, f"{theirs!r} = {ours!r} must be one text or number")
             try:
-                _check_word(reader, str(ours))
+                _check_word(reader, str(ours), self.vocabulary)
             except (UnknownNameError, LengthError) as error:
                 self.wrong(where, f"{theirs!r}: {error}")
         return {fold(theirs): str(ours) for theirs, ours in said.items()}
@@ -253,9 +261,16 @@ def _nearest_field(section: str, name: str) -> str:
     return near(name, field_names(section))
 
 
-def _check_word(reader: str, word: str) -> None:
+def _check_rule(name: str, text: str) -> None:
+    if name == "kinds":
+        vocabulary(text)
+    elif name == "grades":
+        grade_table(text)
+
+
+def _check_word(reader: str, word: str, words_for_kinds: Vocabulary) -> None:
     if reader == "kind":
-        kind_of(word)
+        kind_of(word, words_for_kinds)
     elif reader == "unit":
         unit_of(word)
     elif reader in VOCABULARY and our_word(reader, word) is None:

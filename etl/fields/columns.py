@@ -6,7 +6,7 @@ import pandas as pd
 from etl.batch import Batch
 from etl.fields.dates import Days, days
 from etl.fields.numbers import numbers
-from etl.fields.words import READERS, by_unique
+from etl.fields.words import by_unique, reader_of
 from etl.problems import Finding, finding
 
 _NUMBERS = {"clock", "percent", "grade", "number", "whole"}
@@ -37,7 +37,7 @@ def _read(batch: Batch, reader: str, texts: "pd.Series[str]") -> tuple[object, "
         return _days_by_file(batch, texts)
     if reader in _NUMBERS:
         return numbers(texts, reader)
-    return by_unique(texts, READERS[reader])
+    return by_unique(texts, reader_of(reader, batch.vocabulary))
 
 
 def _days_by_file(batch: Batch, texts: "pd.Series[str]") -> tuple[Days, "pd.Series[str]"]:

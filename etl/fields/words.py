@@ -10,7 +10,7 @@ import pyproj
 
 from etl.vocabulary import VOCABULARY, near, our_word
 from sewermap.errors import LengthError, UnknownNameError
-from sewermap.history.kinds import kind_of
+from sewermap.history.kinds import Vocabulary, kind_of
 from sewermap.units import unit_of
 
 
@@ -33,18 +33,20 @@ def by_unique(texts: "pd.Series[str]", read: Callable[[str], str]) -> tuple["pd.
     return _taken(words, codes, texts), _taken(reasons, codes, texts)
 
 
-def reader_of(vocabulary: str) -> Callable[[str], str]:
-    """The function that reads a word of one of the closed lists."""
-    return partial(_word, vocabulary)
+def reader_of(reader: str, vocabulary: Vocabulary) -> Callable[[str], str]:
+    """The function that reads a word of a closed list; kinds by the place's own words too."""
+    if reader in {"kind", "kinds"}:
+        return partial(READERS[reader], vocabulary=vocabulary)
+    return READERS[reader]
 
 
-def kinds(text: str) -> str:
+def kinds(text: str, vocabulary: Vocabulary | None = None) -> str:
     """A list of kinds, separated by commas or semicolons, in our words.
 
     >>> kinds("Roots; crack")
     'roots, crack'
     """
-    return ", ".join(kind_of(word) for word in re.split("[,;]", text) if word.strip())
+    return ", ".join(kind_of(word, vocabulary) for word in re.split("[,;]", text) if word.strip())
 
 
 def term(text: str) -> str:
@@ -83,12 +85,12 @@ def _taken(words: list[object], codes: "np.ndarray[tuple[int], np.dtype[np.intp]
     return pd.Series(np.array([*words, np.nan], dtype=object)[codes], index=texts.index, dtype="str")
 
 
-READERS: dict[str, Callable[[str], str]] = {
+READERS: dict[str, Callable[..., str]] = {
     "unit": _unit,
     "kind": kind_of,
     "kinds": kinds,
     "term": term,
     "crs": crs,
-    **{name: reader_of(name) for name in VOCABULARY},
+    **{name: partial(_word, name) for name in VOCABULARY},
 }
 """How each closed list is read."""

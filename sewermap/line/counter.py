@@ -40,6 +40,7 @@ __all__ = [
     "calibrate",
     "coverage",
     "fit_model",
+    "judged_at_ends",
     "model_from_toml",
     "no_fixes",
     "place",
@@ -166,22 +167,28 @@ def coverage(calibration: Calibration, runs: Runs, end_paid_m: Floats, model: Co
     return Coverage(ends.min(axis=0), ends.max(axis=0))
 
 
-def _judge_ends(rows: Whole, readings: Readings, runs: Runs, last_m: Floats, model: CounterModel, placement: Placement) -> None:
-    """Readings outside their line, or nowhere: to the end, or unplaced, with the reason."""
-    measure_m, sigma_m = placement.measure_m[rows], placement.sigma_m[rows]
-    last = last_m[readings.run[rows]]
-    past_m = np.maximum(measure_m - last, -measure_m)
+def judged_at_ends(measure_m: Floats, sigma_m: Floats, last_m: Floats, model: CounterModel) -> tuple[Floats, Floats, Texts]:
+    """Measures that may lie outside their line (0 to ``last_m``): inside as they are, near an end at that end, else NaN.
+
+    Near means up to ``past_end_sigmas`` of its own sigma. Returns measures, sigmas and reasons ("" where all is well).
+    """
+    past_m = np.maximum(measure_m - last_m, -measure_m)
     near = past_m <= np.maximum(model.past_end_sigmas * sigma_m, _TOUCHING_M)
-    reason = np.full(len(rows), "", object)
+    reason = np.full(len(measure_m), "", object)
     reason[near & (past_m > _TOUCHING_M)] = "at end"
     far = ~near & np.isfinite(past_m)
-    _name_distance(reason, far & (measure_m > last), "past the end of the line by", past_m)
+    _name_distance(reason, far & (measure_m > last_m), "past the end of the line by", past_m)
     _name_distance(reason, far & (measure_m < 0.0), "past the tie-in by", past_m)
     reason[np.isnan(measure_m)] = "no reading"
-    reason[np.isnan(runs.launch_measure_m[readings.run[rows]])] = "the measure of the run's launch is not known"
-    placement.measure_m[rows] = np.where(near, np.clip(measure_m, 0.0, last), np.nan)
-    placement.sigma_m[rows] = np.where(near, sigma_m, np.nan)
-    placement.reason[rows] = reason
+    return np.where(near, np.clip(measure_m, 0.0, last_m), np.nan), np.where(near, sigma_m, np.nan), reason
+
+
+def _judge_ends(rows: Whole, readings: Readings, runs: Runs, last_m: Floats, model: CounterModel, placement: Placement) -> None:
+    """Readings outside their line, or nowhere: to the end, or unplaced, with the reason."""
+    run = readings.run[rows]
+    measure_m, sigma_m, reason = judged_at_ends(placement.measure_m[rows], placement.sigma_m[rows], last_m[run], model)
+    reason[np.isnan(runs.launch_measure_m[run])] = "the measure of the run's launch is not known"
+    placement.measure_m[rows], placement.sigma_m[rows], placement.reason[rows] = measure_m, sigma_m, reason
 
 
 def _name_distance(reason: Texts, which: Flags, words: str, past_m: Floats) -> None:
