@@ -70,4 +70,5 @@ def _account(section: Section, sources: list[Source], texts: Texts) -> pd.DataFr
 def _files(accounts: list[pd.DataFrame]) -> pd.DataFrame:
     if accounts:
         return pd.concat(accounts, ignore_index=True)
-    return pd.DataFrame({"file": [], "table": [], "sha256": [], "read": []})
+    texts = {name: pd.Series([], dtype="str") for name in ("file", "table", "sha256")}
+    return pd.DataFrame({**texts, "read": pd.Series([], dtype="int64")})

@@ -33,16 +33,15 @@ def placed_rows(runs: pd.DataFrame, laterals: Laterals, observations: pd.DataFra
     rows = observations[list(AS_RECORDED)].copy()
     rows["observation"] = observation_names(observations)
     rows["role"] = rows["kind"].map(roles()).astype("str")
-    rows["issue"] = rows["observation"].where(rows["role"] == "defect")
+    rows["issue"] = pd.Series(np.nan, index=rows.index, dtype="str")
     for name in ("ran_on", "lateral", "unit"):
         rows[name] = runs[name].take(push).to_numpy()
     for name in ("property", "street", "address", "accuracy_assumed"):
         rows[name] = laterals.table[name].reindex(lateral).to_numpy()
     for name in ("measure_m", "sigma_m", "to_measure_m", "within_m", "x", "y", "side_probability", "side", "reason"):
         rows[name] = places.observations[name].to_numpy()
-    for name in ("side", "reason"):
-        rows[name] = rows[name].astype("str").where(rows[name] != "")
-    rows["geometry"] = _points(rows)
+    rows["reason"] = rows["reason"].astype("str").where(rows["reason"] != "")
+    rows["geometry"] = points_of(rows)
     return rows[[column.name for column in placed_observations.c]]
 
 
@@ -61,7 +60,7 @@ def observation_names(observations: pd.DataFrame) -> pd.Series:
     return names
 
 
-def _points(rows: pd.DataFrame) -> NDArray[np.object_]:
+def points_of(rows: pd.DataFrame) -> NDArray[np.object_]:
     """A point for each placed row, None for the others."""
     xy = rows[["x", "y"]].to_numpy(float)
     points = np.full(len(rows), None, dtype=object)

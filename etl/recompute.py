@@ -12,11 +12,17 @@ import pandas as pd
 import pyproj
 import sqlalchemy as sa
 
+from etl.issue_rows import issue_tables
 from etl.placed_rows import placed_rows
+from etl.story import story_of
+from sewermap.follow.together import placed_together
+from sewermap.history.grading import grade_table
+from sewermap.history.kinds import vocabulary
+from sewermap.history.life_rules import life_rules
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.known_points import Laterals
 from sewermap.line.place_figures import figures_of_place
-from sewermap.line.places import Places, place
+from sewermap.line.places import Places
 from sewermap.line.scene import Scene
 from sewermap.store import bulk, computed, recorded
 from sewermap.store import tables as schema
@@ -40,15 +46,17 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
         return _no_warnings()
     scene = replace(scene, rules=replace(scene.rules, counter=model))
     observations = read_observations(conn, scene, names, store.crs)
-    places = place(
-        observations,
-        scene.pushes,
-        scene.laterals,
-        scene.points,
-        model,
-        material_rule=scene.rules.material_change_at_property_line,
-    )
-    computed.replace_laterals(conn, names, _computed_rows(scene, observations, places, names))
+    works = recorded.current(conn, schema.works)
+    works = works if names is None else works[works["lateral"].isin(names)]
+    rules = recorded.rules(conn)
+    words = vocabulary(rules.get("kinds"))
+    places, followed = placed_together(scene, observations, works, words)
+    rows = _computed_rows(scene, observations, places, names)
+    story = story_of(conn, scene, rows["placed_observations"], followed, rows["run_coverages"], works)
+    told = issue_tables(story, scene.laterals, life_rules(words), grade_table(rules.get("grades")))
+    rows |= _issue_rows(told, rows["laterals"])
+    rows["placed_observations"] = _with_issues(rows["placed_observations"], rows["issue_sightings"])
+    computed.replace_laterals(conn, names, rows)
     return _warnings(scene, observations, places, names)
 
 
@@ -96,6 +104,23 @@ def _computed_rows(
         "run_coverages": _only_columns(coverages, schema.run_coverages),
         "placed_observations": placed_rows(scene.runs, scene.laterals, observations, places),
     }
+
+
+def _issue_rows(told: dict[str, pd.DataFrame], laterals: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The tables of issues in the shape of the store; of lateral_states only the laterals in question, under their ids."""
+    states = told["lateral_states"]
+    states = states[states["lateral"].isin(laterals["lateral"])]
+    return {
+        "issues": _only_columns(told["issues"], schema.issues),
+        "issue_sightings": _only_columns(told["issue_sightings"], schema.issue_sightings),
+        "lateral_states": _only_columns(states, schema.lateral_states),
+    }
+
+
+def _with_issues(placed: pd.DataFrame, sightings: pd.DataFrame) -> pd.DataFrame:
+    """Placed observations with the name of the issue that each is a sighting of."""
+    names = sightings.set_index("id")["issue"]
+    return placed.assign(issue=pd.Series(names.reindex(placed["id"]).to_numpy(), index=placed.index, dtype="str"))
 
 
 def _only_columns(rows: pd.DataFrame, table: sa.Table) -> pd.DataFrame:

@@ -18,12 +18,15 @@ import pyogrio
 import sqlalchemy as sa
 from pyogrio.errors import DataSourceError
 
+from etl import people
 from etl.load import LoadReport, load
 from etl.recompute import recompute
 from sewermap.answers import defects as defect_answer
 from sewermap.answers.export import READY_LAYERS, default_tables, write
 from sewermap.answers.history import history
 from sewermap.answers.observed import as_layer, placed
+from sewermap.answers.repeats import repeats
+from sewermap.answers.streets import streets
 from sewermap.answers.where import where
 from sewermap.errors import SourceError, UnknownNameError
 from sewermap.store import bulk, recorded, reference_system, session
@@ -85,6 +88,22 @@ class Book:
         """Defects by street, kind, grade, since, until, side, state, area: see ``sewermap.answers.defects.Filters``."""
         return defect_answer.defects(self.store, defect_answer.Filters(**filters))
 
+    def repeats(self) -> gpd.GeoDataFrame:
+        """What came back after work: see ``sewermap.answers.repeats``."""
+        return repeats(self.store)
+
+    def streets(self) -> pd.DataFrame:
+        """The roll-up by street: see ``sewermap.answers.streets``."""
+        return streets(self.store)
+
+    def join(self, issue: str, other: str, *, who: str, why: str) -> str:
+        """A person's word that two issues are one: see ``etl.people``; returns the name it bears."""
+        return people.join(self.store, issue, other, who=who, why=why)
+
+    def split(self, issue: str, observation: str, *, who: str, why: str) -> str:
+        """A person's word that an observation is none of an issue's; returns the name of the issue it stands for."""
+        return people.split(self.store, issue, observation, who=who, why=why)
+
     def load(self, sources: Where, *, check: bool = False, progress: Callable[[str], None] | None = None) -> LoadReport:
         """Load what a SOURCES.toml names, whole or not at all; with ``check`` only say what would happen."""
         return load(self.store, Path(sources), check=check, progress=progress)
@@ -104,8 +123,9 @@ class Book:
         return names
 
     def answer(self, name: str) -> gpd.GeoDataFrame | pd.DataFrame:
-        """An answer without filters (``defects``) or a table, by name."""
-        return self.defects() if name == "defects" else self.layer(name)
+        """An answer without filters (``defects``, ``repeats``) or a table, by name. ``streets`` is the layer."""
+        answers = {"defects": self.defects, "repeats": self.repeats}
+        return answers[name]() if name in answers else self.layer(name)
 
     def site(self, outdir: Where, *, title: str = "Laterals", units: str = "ft") -> list[Path]:
         """Build the offline web map as a folder; returns the files written, index.html first."""

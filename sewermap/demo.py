@@ -86,7 +86,10 @@ def _copy_town(folder: Path) -> None:
 
 
 def _worst_defect(book: Book) -> pd.Series:
-    """The placed defect of the worst grade, to try commands with."""
-    defects = book.defects()
-    placed = defects[defects["measure_m"].notna() & ~defects["reading"].str.contains("'", na=True)]
-    return placed.sort_values(["grade", "issue"], ascending=[False, True], na_position="last").iloc[0]
+    """A sighting of the worst issue that came back, to try commands with."""
+    issues = book.defects().sort_values(["is_repeat", "grade", "issue"], ascending=[False, False, True], na_position="last")
+    seen = book.layer("placed_observations")
+    # A reading without quotation marks is easier to type.
+    seen = seen[seen["measure_m"].notna() & ~seen["reading"].str.contains("['\",]", na=True)]
+    found = issues[["issue"]].merge(pd.DataFrame(seen), on="issue")
+    return found.iloc[0]

@@ -4,7 +4,12 @@ from typing import Any
 
 import pandas as pd
 
-WHOLE = frozenset({"grade", "source_row", "row", "times_seen", "fixes", "set_aside", "days_left", "read", "loaded"})
+WHOLE = frozenset(
+    (
+        "grade", "crew_grade", "own_grade", "worst_grade", "source_row", "row", "times_seen", "days_after_work", "fixes",
+        "set_aside", "issues", "repeats", "runs",
+    )
+)  # fmt: skip
 """Columns of whole numbers, whichever way they travelled."""
 
 

@@ -1,7 +1,4 @@
-"""The planner's question: which defects, by street, kind, grade, day, side, state or area.
-
-Until sightings are matched into issues, each observed defect stands for itself: it was first and last seen by its one run.
-"""
+"""The planner's question: which defects, by street, kind, grade, day, side, state or area. A defect is an issue."""
 
 from dataclasses import dataclass, replace
 from datetime import date
@@ -12,19 +9,23 @@ import shapely
 import sqlalchemy as sa
 
 from sewermap.answers.names import street_names
-from sewermap.answers.observed import placed
+from sewermap.answers.observed import as_layer
 from sewermap.errors import UnknownNameError
-from sewermap.history.kinds import kind_of, roles
+from sewermap.history.kinds import Vocabulary, kind_of, vocabulary
+from sewermap.history.life import MENDED, STATES
+from sewermap.store import bulk, recorded
 from sewermap.store.session import Store
-from sewermap.store.tables import placed_observations as table
+from sewermap.store.tables import issues as table
 
 COLUMNS = (
-    "issue", "lateral", "property", "street", "address", "kind", "grade", "measure_m", "sigma_m", "within_m", "side",
-    "side_probability", "state", "first_seen", "last_seen", "times_seen", "x", "y", "run", "reading", "unit", "reason",
+    "issue", "lateral", "property", "street", "address", "kind", "grade", "crew_grade", "own_grade", "grade_why", "percent",
+    "measure_m", "to_measure_m", "sigma_m", "within_m", "side", "side_probability", "state", "first_seen", "last_seen",
+    "times_seen", "is_repeat", "after_work", "after_work_kind", "days_after_work", "growth_low", "growth_high", "x", "y",
     "accuracy_assumed", "geometry",
 )  # fmt: skip
 SIDES = ("private", "public", "undetermined", "unknown")
-STATES = ("new", "same", "worse", "better", "not seen", "not looked", "mended", "returned", "all")
+ALL = "all"
+ORDER = ("street", "lateral", "measure_m", "issue")
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Filters:
     """What to ask for; an empty field asks for nothing in particular.
 
     ``grade`` means that grade or worse (5 is worst), ``since`` and ``until`` look at the last day seen, both included, ``area``
-    is a layer whose shapes must hold the place.
+    is a layer whose shapes must hold the place. Without a ``state``, all but mended ones.
     """
 
     street: str | None = None
@@ -46,60 +47,71 @@ class Filters:
 
 
 def defects(store: Store, filters: Filters = Filters()) -> gpd.GeoDataFrame:
-    """Observed defects that pass the filters, ordered by street, lateral, day and measure.
+    """Issues that pass the filters, ordered by street, lateral and measure.
 
     Raises UnknownNameError for a street, kind, side or state that is not known.
     """
-    _check(filters)
-    rows = placed(store, sa.and_(*_conditions(filters, _streets(store, filters))))
-    rows["state"] = "new"
-    rows["first_seen"] = rows["last_seen"] = rows["ran_on"]
-    rows["times_seen"] = 1
-    if filters.state not in (None, "all", "new"):
-        rows = rows.iloc[:0]
+    conditions = _conditions(store, filters)
+    with store.reading() as conn:
+        rows = bulk.read(conn, sa.select(*(table.c[name] for name in COLUMNS)).where(*conditions))
+    found = as_layer(rows, store)
     if filters.area is not None:
-        rows = _inside(rows, filters.area)
-    rows = rows.sort_values(["street", "lateral", "last_seen", "measure_m", "issue"], kind="stable", ignore_index=True)
-    return rows[list(COLUMNS)]
+        found = _inside(found, filters.area)
+    return found.sort_values(list(ORDER), kind="stable", ignore_index=True)
 
 
 def ungraded(store: Store, filters: Filters) -> int:
-    """How many defects a grade filter leaves out because nobody graded them; unknown is not good news, so it is told."""
+    """How many issues a grade filter leaves out because they have no grade; unknown is not good news, so it is told."""
     if filters.grade is None:
         return 0
-    conditions = [*_conditions(replace(filters, grade=None), _streets(store, filters)), table.c.grade.is_(None)]
+    conditions = [*_conditions(store, replace(filters, grade=None)), table.c.grade.is_(None)]
     with store.reading() as conn:
         return int(conn.execute(sa.select(sa.func.count()).select_from(table).where(*conditions)).scalar_one())
 
 
-def _streets(store: Store, filters: Filters) -> list[str] | None:
-    """The street's name as it is written in the database, whatever the case it was asked in."""
-    return None if filters.street is None else street_names(store, filters.street)
-
-
-def _conditions(filters: Filters, streets: list[str] | None) -> list[sa.ColumnElement[bool]]:
-    conditions: list[sa.ColumnElement[bool]] = [table.c.role == "defect"]
-    if streets is not None:
-        conditions.append(table.c.street.in_(streets))
+def _conditions(store: Store, filters: Filters) -> list[sa.ColumnElement[bool]]:
+    """The filters as SQL; each column asked for has an index."""
+    asked: list[sa.ColumnElement[bool]] = []
+    if filters.street is not None:
+        # As it is written in the database, whatever the case it was asked in.
+        asked.append(table.c.street.in_(street_names(store, filters.street)))
     if filters.kind is not None:
-        conditions.append(table.c.kind == kind_of(filters.kind))
+        asked.append(table.c.kind == _defect(filters.kind, store))
     if filters.grade is not None:
-        conditions.append(table.c.grade >= filters.grade)
+        asked.append(table.c.grade >= filters.grade)
     if filters.since is not None:
-        conditions.append(table.c.ran_on >= filters.since)
+        asked.append(table.c.last_seen >= filters.since)
     if filters.until is not None:
-        conditions.append(table.c.ran_on <= filters.until)
+        asked.append(table.c.last_seen <= filters.until)
     if filters.side is not None:
-        conditions.append(table.c.side.is_(None) if filters.side == "unknown" else table.c.side == filters.side)
-    return conditions
+        side = _one_of("side", filters.side, SIDES)
+        asked.append(table.c.side.is_(None) if side == "unknown" else table.c.side == side)
+    if filters.state is None:
+        asked.append(table.c.state != STATES[MENDED])
+    elif _one_of("state", filters.state, (*STATES, ALL)) != ALL:
+        asked.append(table.c.state == filters.state)
+    return asked
 
 
-def _check(filters: Filters) -> None:
-    if filters.kind is not None and roles()[kind_of(filters.kind)] != "defect":
-        raise UnknownNameError(f"'{filters.kind}' is a {roles()[kind_of(filters.kind)]}, not a defect")
-    for name, value, known in (("side", filters.side, SIDES), ("state", filters.state, STATES)):
-        if value is not None and value not in known:
-            raise UnknownNameError(f"'{value}' is no {name}; known are {', '.join(known)}")
+def _defect(typed: str, store: Store) -> str:
+    """The defect that a word means, in the place's own language too."""
+    words = vocabulary_of(store)
+    kind = kind_of(typed, words)
+    if words.roles[kind] != "defect":
+        raise UnknownNameError(f"'{typed}' is a {words.roles[kind]}, not a defect")
+    return kind
+
+
+def vocabulary_of(store: Store) -> Vocabulary:
+    """The vocabulary with the place's own words."""
+    with store.reading() as conn:
+        return vocabulary(recorded.rules(conn).get("kinds"))
+
+
+def _one_of(what: str, value: str, known: tuple[str, ...]) -> str:
+    if value not in known:
+        raise UnknownNameError(f"'{value}' is no {what}; known are {', '.join(known)}")
+    return value
 
 
 def _inside(rows: gpd.GeoDataFrame, area: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

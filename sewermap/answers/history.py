@@ -8,6 +8,10 @@ import sqlalchemy as sa
 
 from sewermap.answers.names import lateral_row
 from sewermap.answers.observed import placed
+from sewermap.history.kinds import vocabulary
+from sewermap.history.life import lives, timeline
+from sewermap.history.life_rules import LifeRules, life_rules
+from sewermap.history.life_sightings import life_sightings
 from sewermap.plain import records
 from sewermap.store import bulk, recorded
 from sewermap.store import tables as schema
@@ -32,9 +36,19 @@ OF_RUN = (
     "notes",
 )
 OF_OBSERVATION = (
-    "run", "ran_on", "observation", "reading", "unit", "to_reading", "kind", "role", "measure_m", "sigma_m", "within_m",
+    "run", "ran_on", "observation", "issue", "reading", "unit", "to_reading", "kind", "role", "measure_m", "sigma_m", "within_m",
     "x", "y", "side", "side_probability", "grade", "percent", "clock_from", "clock_to", "reason", "remark", "picture",
     "source_file", "source_row",
+)  # fmt: skip
+OF_STATE = ("grade", "grade_why", "scoped_m")
+OF_ISSUE = (
+    "kind", "state", "grade", "crew_grade", "own_grade", "grade_why", "percent", "measure_m", "sigma_m", "within_m", "side",
+    "side_probability", "first_seen", "last_seen", "times_seen", "is_repeat", "after_work", "after_work_kind",
+    "days_after_work", "growth_low", "growth_high",
+)  # fmt: skip
+OF_SIGHTING = (
+    "run", "ran_on", "measure_m", "sigma_m", "grade", "crew_grade", "own_grade", "percent", "kind", "observation", "cost",
+    "runner_up", "runner_up_cost", "by_hand",
 )  # fmt: skip
 OF_WORK = ("work", "done_on", "kind", "from_measure_m", "to_measure_m", "by", "remark")
 OF_WARRANTY = (
@@ -54,7 +68,8 @@ OF_WARRANTY = (
 def history(store: Store, lateral: str) -> dict[str, Any]:
     """One lateral's story: keys lateral …, runs, observations, issues, works, warranties, each a list in order of time.
 
-    Until sightings are matched, each observed defect is an issue of one sighting. Raises UnknownNameError.
+    Each issue has its ``sightings`` (with what the match cost and what the next best issue would have cost) and its ``events``:
+    what each run and work since the first sighting said of it. Raises UnknownNameError.
     """
     line = lateral_row(store, lateral)
     name = line["lateral"]
@@ -62,15 +77,32 @@ def history(store: Store, lateral: str) -> dict[str, Any]:
         runs = _runs(conn, name)
         works = _of(conn, schema.works, name, ["done_on", "work"])
         warranties = _of(conn, schema.warranties, name, ["begins_on", "warranty"])
+        state = bulk.read(conn, sa.select(schema.lateral_states).where(schema.lateral_states.c.lateral == name))
+        issues = bulk.read(conn, sa.select(schema.issues).where(schema.issues.c.lateral == name))
+        sightings = bulk.read(conn, sa.select(schema.issue_sightings).where(schema.issue_sightings.c.lateral == name))
+        rules = life_rules(vocabulary(recorded.rules(conn).get("kinds")))
+    issues = issues.sort_values(["measure_m", "issue"], ignore_index=True)
+    sightings = sightings.sort_values(["ran_on", "run", "measure_m", "observation"], ignore_index=True)
     seen = _seen(store, name)
+    events = issue_events(issues, sightings, runs, seen[seen["role"] == "look"], works, rules)
     return {
         **records(line.to_frame().T.infer_objects()[list(OF_LATERAL)])[0],
+        **(records(state[list(OF_STATE)])[0] if len(state) else dict.fromkeys(OF_STATE)),
         "runs": records(runs[list(OF_RUN)]),
         "observations": records(seen[list(OF_OBSERVATION)]),
-        "issues": [_issue(row) for row in records(seen[seen["role"] == "defect"])],
+        "issues": [_issue(row, sightings, events) for row in records(issues[["issue", *OF_ISSUE]])],
         "works": records(works[list(OF_WORK)]),
         "warranties": records(warranties[list(OF_WARRANTY)]),
     }
+
+
+def issue_events(
+    issues: pd.DataFrame, sightings: pd.DataFrame, runs: pd.DataFrame, looks: pd.DataFrame, works: pd.DataFrame, rules: LifeRules
+) -> pd.DataFrame:
+    """What each run and work said of each issue since it was first seen: issue, day, run or work, verdict, reason, state."""
+    compared = life_sightings(sightings, rules)
+    told = timeline(lives(issues, compared, runs, looks, works, rules), issues, runs, works)
+    return told[told["state"].notna()]
 
 
 def observations_of(store: Store, lateral: str) -> gpd.GeoDataFrame:
@@ -94,6 +126,11 @@ def _of(conn: sa.Connection, table: sa.Table, lateral: str, order: list[str]) ->
     return rows.sort_values(order, ignore_index=True)
 
 
-def _issue(row: dict[str, Any]) -> dict[str, Any]:
-    sighting = {name: row[name] for name in ("run", "ran_on", "measure_m", "sigma_m", "grade")}
-    return {"issue": row["issue"], "kind": row["kind"], "state": "new", "sightings": [sighting]}
+def _issue(row: dict[str, Any], sightings: pd.DataFrame, events: pd.DataFrame) -> dict[str, Any]:
+    name = row["issue"]
+    seen, happened = sightings[sightings["issue"] == name], events[events["issue"] == name]
+    return {
+        **row,
+        "sightings": records(seen[list(OF_SIGHTING)]),
+        "events": records(happened[["day", "run", "work", "verdict", "reason", "state"]]),
+    }

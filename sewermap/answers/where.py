@@ -1,5 +1,6 @@
 """Where on the ground is a reading: one reading of one run as a measure and a place, with what stands near it."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,10 +10,12 @@ import sqlalchemy as sa
 
 from sewermap.answers.names import lateral_row, run_row
 from sewermap.errors import LengthError
+from sewermap.follow.together import placed_together
+from sewermap.history.kinds import Vocabulary, vocabulary
 from sewermap.line.known_points import Laterals, known_points, laterals_from_computed
 from sewermap.line.place_rules import rules_from_texts
-from sewermap.line.places import place
 from sewermap.line.pushes import pushes_of
+from sewermap.line.scene import Scene, with_push
 from sewermap.store import bulk, computed, recorded
 from sewermap.store import tables as schema
 from sewermap.store.reference_system import crs_name
@@ -21,7 +24,13 @@ from sewermap.store.session import Store
 from sewermap.units import length_m
 
 NEAREST = 3
-OF_A_FIX = ("reading_m", "to_reading_m", "kind", "referent", "located_x", "located_y", "located_crs")
+A_LOOK = "turned back"
+"""The reading in question takes the part of a kind of look: it is placed, and fixes and matches nothing."""
+TAKES_PART = (
+    "run", "push", "reading_m", "to_reading_m", "kind", "referent", "located_map_x", "located_map_y", "clock_from", "clock_to",
+    "percent",
+)  # fmt: skip
+NO_WARNINGS = pd.DataFrame({"lateral": [], "field": [], "value": [], "reason": []})
 
 
 def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
@@ -38,29 +47,35 @@ def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
     reading_m = length_m(reading, push["unit"])
     if reading_m < 0:
         raise LengthError(f"'{reading}' is negative; a counter reading is zero or more")
-    laterals = laterals_from_computed(line.to_frame().T.infer_objects(), store.metres_per_unit)
     with store.reading() as conn:
-        referents = _of(conn, schema.referents, "lateral", line["lateral"])
-        observations = _of(conn, schema.observations, "run", push["run"])
-        rules = rules_from_texts(recorded.rules(conn))
-        model = computed.model_in_force(conn, rules)
-    seen = observations[list(OF_A_FIX)]
-    asked = pd.DataFrame({"reading_m": [reading_m]}).reindex(columns=seen.columns).astype(seen.dtypes)
-    rows = pd.concat([asked, seen], ignore_index=True).assign(push=0)
-    points = known_points(laterals, referents, model.fix_sigma_m)
-    places = place(
-        with_located_points(rows, store.crs),
-        pushes_of(push.to_frame().T.infer_objects(), laterals, points),
-        laterals,
-        points,
-        model,
-        material_rule=rules.material_change_at_property_line,
-    )
-    return _answer(store, laterals, points, places.observations.iloc[0], run=push["run"], reading=reading, unit=push["unit"])
+        scene, observations, words = _scene_of_lateral(store, conn, line)
+        works = _of(conn, schema.works, schema.works.c.lateral == line["lateral"])
+    at = int((scene.runs["run"] == push["run"]).to_numpy().argmax())
+    asked = pd.DataFrame({"reading_m": [reading_m], "kind": [A_LOOK], "run": [push["run"]], "push": [at]})
+    seen = observations[list(TAKES_PART)]
+    asked = asked.reindex(columns=seen.columns).astype(seen.dtypes)
+    places, _ = placed_together(scene, pd.concat([asked, seen], ignore_index=True), works, words)
+    place = places.observations.iloc[0]
+    return _answer(store, scene.laterals, scene.points, place, run=push["run"], reading=reading, unit=push["unit"])
 
 
-def _of(conn: sa.Connection, table: sa.Table, column: str, name: str) -> pd.DataFrame:
-    return bulk.read(conn, sa.select(table).where(table.c[column] == name, recorded.is_current(table)).order_by(table.c.id))
+def _scene_of_lateral(store: Store, conn: sa.Connection, line: pd.Series) -> tuple[Scene, pd.DataFrame, Vocabulary]:
+    """One lateral with all its runs as it was placed last, what they saw, and the words of the place."""
+    rules = recorded.rules(conn)
+    place_rules = rules_from_texts(rules)
+    place_rules = replace(place_rules, counter=computed.model_in_force(conn, place_rules))
+    laterals = laterals_from_computed(line.to_frame().T.infer_objects(), store.metres_per_unit)
+    referents = _of(conn, schema.referents, schema.referents.c.lateral == line["lateral"])
+    runs = _of(conn, schema.runs, schema.runs.c.lateral == line["lateral"]).sort_values("run", ignore_index=True)
+    points = known_points(laterals, referents, place_rules.counter.fix_sigma_m)
+    scene = Scene(place_rules, laterals, points, runs, pushes_of(runs, laterals, points), NO_WARNINGS)
+    of_its_runs = schema.observations.c.run.in_(sa.select(schema.runs.c.run).where(schema.runs.c.lateral == line["lateral"]))
+    observations = with_push(_of(conn, schema.observations, of_its_runs), scene).reset_index(drop=True)
+    return scene, with_located_points(observations, store.crs), vocabulary(rules.get("kinds"))
+
+
+def _of(conn: sa.Connection, table: sa.Table, condition: sa.ColumnElement[bool]) -> pd.DataFrame:
+    return bulk.read(conn, sa.select(table).where(condition, recorded.is_current(table)).order_by(table.c.id))
 
 
 def _answer(
@@ -86,7 +101,7 @@ def _answer(
         "crs": crs_name(store.crs),
         "lon": _or_none(lon),
         "lat": _or_none(lat),
-        "side": place["side"] or None,
+        "side": None if pd.isna(place["side"]) else str(place["side"]),
         "side_probability": _or_none(place["side_probability"]),
         "reason": place["reason"] or None,
         "accuracy_assumed": bool(line["accuracy_assumed"]),

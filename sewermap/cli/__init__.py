@@ -17,7 +17,10 @@ from sewermap import __version__
 from sewermap.cli.options import common_options
 from sewermap.errors import SewermapError
 
-COMMANDS = ("demo", "create", "load", "recompute", "where", "history", "defects", "site", "export", "check", "upgrade")
+COMMANDS = (
+    "demo", "create", "load", "recompute", "where", "history", "defects", "repeats", "streets", "join", "split", "site", "export",
+    "check", "upgrade",
+)  # fmt: skip
 
 
 class Commands(click.Group):

@@ -11,26 +11,17 @@ from sewermap.cli.output import as_json, emit_rows, emit_text, table_text
 
 RUN_COLUMNS = ("ran_on", "run", "reason", "launch", "from_measure_m", "to_measure_m", "crew", "notes")
 SEEN_COLUMNS = (
-    "ran_on",
-    "run",
-    "reading",
-    "unit",
-    "kind",
-    "measure_m",
-    "within_m",
-    "side",
-    "grade",
-    "percent",
-    "reason",
-    "remark",
-)
+    "ran_on", "run", "reading", "unit", "kind", "measure_m", "within_m", "side", "grade", "percent", "issue", "reason", "remark",
+)  # fmt: skip
+CROSS_BORE = "STOP at a suspected cross-bore: no cutting, no jetting, call the gas utility."
 
 
 @click.command("history")
 @click.argument("lateral")
+@click.option("--why", is_flag=True, help="Also say why sightings are held to be one issue.")
 @command_with_common
-def command(common: Common, lateral: str) -> None:
-    """Tell all that is known of a LATERAL in order of time: runs, what they saw, works, warranties.
+def command(common: Common, lateral: str, why: bool) -> None:
+    """Tell all that is known of a LATERAL in order of time: issues with their lives, runs, what they saw, works, warranties.
 
     LATERAL is its name, or an address only one lateral has.
     """
@@ -41,20 +32,28 @@ def command(common: Common, lateral: str) -> None:
         emit_rows(common, observations_of(book.store, lateral), SEEN_COLUMNS, what="observations")
         return
     story = book.history(lateral)
-    emit_text(common, as_json(story) if common.format == "json" else _told(common, story))
+    emit_text(common, as_json(story) if common.format == "json" else _told(common, story, why=why))
 
 
-def _told(common: Common, story: dict[str, Any]) -> str:
+def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
+    from sewermap.cli.lives_told import issues_told  # noqa: PLC0415 - heavy
+
     address, street = story["address"] or "", story["street"] or ""
     place = address if street.casefold() in address.casefold() else f"{address} {street}".strip()
     line = f"{story['length_m']:.2f} m, {story['diameter'] or 'diameter unknown'}, {story['material'] or 'material unknown'}"
     laid = f"laid {story['installed_on']}" if story["installed_on"] else "day of laying unknown"
     assumed = "map accuracy ASSUMED" if story["accuracy_assumed"] else "map accuracy given"
     border = story["property_line_m"]
+    state = f"grade {story['grade']}: {story['grade_why']}" if story["grade"] is not None else "no open issue has a grade"
     parts = [
         f"lateral {story['lateral']}" + (f", {place}" if place else ""),
         f"{line}, {laid}, {assumed} ({story['map_accuracy_m']:g} m)",
         f"property line at {border:.2f} m from the tie-in" if border is not None else "property line unknown",
+        f"{state}; {story['scoped_m'] or 0.0:.1f} m of the line were ever looked at",
+        *([CROSS_BORE] if any(issue["kind"] == "cross-bore" for issue in story["issues"]) else []),
+        "",
+        *issues_told(story, why=why),
+        f"{len(story['issues'])} issues",
         "",
         _table(common, story["runs"], RUN_COLUMNS, "runs"),
         _table(common, story["observations"], SEEN_COLUMNS, "observations"),

@@ -21,7 +21,22 @@ if TYPE_CHECKING:
     from sewermap.cli.options import Common
 
 ROWS_SHOWN = 40
-NUMBERS = dict.fromkeys(("measure_m", "sigma_m", "within_m", "to_measure_m", "from_measure_m", "x", "y", "side_probability"), 2)
+NUMBERS = dict.fromkeys(
+    (
+        "measure_m",
+        "sigma_m",
+        "within_m",
+        "to_measure_m",
+        "from_measure_m",
+        "x",
+        "y",
+        "side_probability",
+        "per_100_m",
+        "repeat_rate",
+        "never_scoped",
+    ),
+    2,
+)
 
 
 def say(text: str) -> None:
@@ -29,12 +44,16 @@ def say(text: str) -> None:
     click.echo(text, err=True)
 
 
-def emit_rows(common: Common, rows: gpd.GeoDataFrame, shown: Sequence[str], *, what: str) -> None:
+def emit_rows(common: Common, rows: gpd.GeoDataFrame | pd.DataFrame, shown: Sequence[str], *, what: str) -> None:
     """Print a table of rows. ``shown``: the columns of the table for people; programs get all of them."""
-    from sewermap.answers.export import geojson  # noqa: PLC0415 - heavy
+    import geopandas as gpd  # noqa: PLC0415 - heavy
+
+    from sewermap.answers.export import geojson  # noqa: PLC0415
     from sewermap.plain import plain, records  # noqa: PLC0415
 
     if common.format == "geojson":
+        if not isinstance(rows, gpd.GeoDataFrame):
+            raise click.UsageError(f"{what} have no shapes here; ask for table, csv or json.")
         _write(common, geojson(rows))
     elif common.format == "json":
         _write(common, as_json(records(rows)))
@@ -89,6 +108,8 @@ def _table(rows: pd.DataFrame, *, to_terminal: bool, shortened: bool, what: str)
 
 def heading(name: str) -> str:
     """A column's name as people read it: ``measure_m`` is ``measure, m``."""
+    if name == "per_100_m":
+        return "per 100 m"
     words = name.removesuffix("_m").replace("_", " ")
     return f"{words}, m" if name.endswith("_m") else words
 
@@ -96,6 +117,8 @@ def heading(name: str) -> str:
 def _cell(name: str, value: Any) -> str:
     if value is None:
         return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "–"
     if name in NUMBERS and isinstance(value, float):
         return f"{value:.{NUMBERS[name]}f}"
     return f"{value:g}" if isinstance(value, float) else str(value)

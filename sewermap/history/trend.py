@@ -42,8 +42,8 @@ def trend(sightings: pd.DataFrame, since: "pd.Series | None" = None, share: floa
     """
     rows = sightings[sightings["size"].notna()]
     if since is not None:
-        begins = rows["issue"].map(since)
-        rows = rows[begins.isna() | (rows["ran_on"] >= begins)]
+        begins = since.reindex(rows["issue"]).to_numpy("datetime64[s]")
+        rows = rows[np.isnat(begins) | (rows["ran_on"].to_numpy("datetime64[s]") >= begins)]
     rows = rows.sort_values(["issue", "ran_on", "size"], kind="stable")
     code, names = pd.factorize(rows["issue"], sort=True)
     day = rows["ran_on"].to_numpy("datetime64[D]").astype(float)

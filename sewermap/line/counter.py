@@ -40,6 +40,7 @@ __all__ = [
     "calibrate",
     "coverage",
     "fit_model",
+    "judge_ends",
     "judged_at_ends",
     "model_from_toml",
     "no_fixes",
@@ -147,7 +148,7 @@ def place(runs: Runs, readings: Readings, fixes: Fixes, model: CounterModel) -> 
         inside &= measure_m <= last_m.take(run)
         if not inside.all():
             outside.append(np.flatnonzero(~inside) + begin)
-    _judge_ends(np.concatenate(outside), readings, runs, last_m, model, placement)
+    judge_ends(np.concatenate(outside), readings, runs, last_m, model, placement)
     return placement
 
 
@@ -183,7 +184,7 @@ def judged_at_ends(measure_m: Floats, sigma_m: Floats, last_m: Floats, model: Co
     return np.where(near, np.clip(measure_m, 0.0, last_m), np.nan), np.where(near, sigma_m, np.nan), reason
 
 
-def _judge_ends(rows: Whole, readings: Readings, runs: Runs, last_m: Floats, model: CounterModel, placement: Placement) -> None:
+def judge_ends(rows: Whole, readings: Readings, runs: Runs, last_m: Floats, model: CounterModel, placement: Placement) -> None:
     """Readings outside their line, or nowhere: to the end, or unplaced, with the reason."""
     run = readings.run[rows]
     measure_m, sigma_m, reason = judged_at_ends(placement.measure_m[rows], placement.sigma_m[rows], last_m[run], model)

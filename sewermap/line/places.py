@@ -7,12 +7,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line import counter
-from sewermap.line.boundary import side_of
-from sewermap.line.circle import within_m
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.known_points import Laterals
+from sewermap.line.on_the_map import accuracy_of, on_the_map
 from sewermap.line.pushes import Pushes, counter_fixes, counter_runs
-from sewermap.line.reference import point_at
 
 
 @dataclass(frozen=True)
@@ -52,51 +50,19 @@ def place(
         run=np.concatenate([push[starts], push[ends]]), paid_m=np.concatenate([paid[starts], to_paid[ends]])
     )
     placement = counter.place(runs, readings, fixes, model)
-    table = _on_the_map(len(observations), push, pushes, laterals, model, starts, placement)
-    to_measure = np.full(len(observations), np.nan)
+    measure, sigma, to_measure = (np.full(len(observations), np.nan) for _ in range(3))
+    reason = np.where(pushes.problem[push] != "", pushes.problem[push], "no reading").astype(object)
+    measure[starts], sigma[starts] = placement.measure_m[: len(starts)], placement.sigma_m[: len(starts)]
+    reason[starts] = placement.reason[: len(starts)]
     to_measure[ends] = placement.measure_m[len(starts) :]
-    table["to_measure_m"] = to_measure
-    unplaceable = ~placeable
-    reason = table["reason"].to_numpy(object, copy=True)
-    reason[unplaceable] = np.where(pushes.problem[push] != "", pushes.problem[push], "no reading")[unplaceable]
     set_aside = fixed_rows[placement.verdict.set_aside]
     reason[set_aside] = [f"{text}; set aside as a fix" if text else "set aside as a fix" for text in reason[set_aside]]
-    table["reason"] = reason
+    # Fixes on one drawn line share its error: however many there are, what is common to them stays.
+    lateral = pushes.table["lateral"].to_numpy()[push]
+    sigma = np.maximum(sigma, accuracy_of(laterals, lateral) * np.sqrt(model.map_shared))
+    table = on_the_map(laterals, lateral, measure, sigma).assign(to_measure_m=to_measure, reason=reason)
     coverages = _coverages(push, pushes, runs, fixes, model, paid, placement)
     return Places(table, coverages, _warnings(table, fix_problem, placement))
-
-
-def _on_the_map(
-    count: int,
-    push: NDArray[np.int64],
-    pushes: Pushes,
-    laterals: Laterals,
-    model: CounterModel,
-    starts: NDArray[np.int64],
-    placement: counter.Placement,
-) -> pd.DataFrame:
-    """Measures, points, radii and sides of the observations whose reading was placed."""
-    lateral = pushes.table["lateral"].to_numpy()[push]
-    numbers = {name: np.full(count, np.nan) for name in ("measure_m", "sigma_m", "within_m", "x", "y", "side_probability")}
-    side = np.full(count, "", dtype=object)
-    reason = np.full(count, "", dtype=object)
-    reason[starts] = placement.reason[: len(starts)]
-    measure = placement.measure_m[: len(starts)]
-    on_line = ~np.isnan(measure)
-    rows, measure = starts[on_line], measure[on_line]
-    sigma = placement.sigma_m[: len(starts)][on_line]
-    if len(rows):
-        of = laterals.table.iloc[lateral[rows]]
-        # Fixes on one drawn line share its error: however many there are, what is common to them stays.
-        accuracy = of["accuracy_m"].to_numpy(float)
-        sigma = np.maximum(sigma, accuracy * np.sqrt(model.map_shared))
-        numbers["measure_m"][rows], numbers["sigma_m"][rows] = measure, sigma
-        numbers["within_m"][rows] = within_m(sigma, accuracy)
-        xy = point_at(laterals.lines, lateral[rows], measure)
-        numbers["x"][rows], numbers["y"][rows] = xy[:, 0], xy[:, 1]
-        property_line = of["property_line_m"].to_numpy(float), of["property_line_sigma_m"].to_numpy(float)
-        side[rows], numbers["side_probability"][rows] = side_of(measure, sigma, *property_line)
-    return pd.DataFrame({"lateral": lateral, **numbers, "side": side, "reason": reason})
 
 
 def _coverages(

@@ -12,9 +12,17 @@ import sqlalchemy as sa
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.place_rules import PlaceRules
 from sewermap.store import bulk
-from sewermap.store.tables import counter_settings, laterals, placed_observations, run_coverages
+from sewermap.store.tables import (
+    counter_settings,
+    issue_sightings,
+    issues,
+    lateral_states,
+    laterals,
+    placed_observations,
+    run_coverages,
+)
 
-PER_LATERAL = (placed_observations, run_coverages, laterals)
+PER_LATERAL = (placed_observations, run_coverages, laterals, issues, issue_sightings, lateral_states)
 
 
 def replace_laterals(conn: sa.Connection, names: Collection[str] | None, frames: dict[str, pd.DataFrame]) -> None:

@@ -86,8 +86,9 @@ issues = sa.Table(
     text("address"),
     text("kind"),
     whole("grade"),
-    text("grade_why"),
     whole("crew_grade"),
+    whole("own_grade"),
+    text("grade_why"),
     number("measure_m"),
     number("sigma_m"),
     number("to_measure_m"),
@@ -102,6 +103,7 @@ issues = sa.Table(
     whole("times_seen"),
     number("percent"),
     sa.Column("is_repeat", sa.Boolean),
+    text("mending_work"),
     text("after_work"),
     text("after_work_kind"),
     whole("days_after_work"),
@@ -110,7 +112,7 @@ issues = sa.Table(
     sa.Column("accuracy_assumed", sa.Boolean),
     sa.Column("geometry", Geometry("POINT")),
 )
-"""Computed: one defect of one lateral, followed through all runs that saw it. ``growth_low`` to ``growth_high`` is the 95 %
+"""Computed: one defect of one lateral, followed through all runs that saw it. ``growth_low`` to ``growth_high`` is the 90 %
 range of how much of the bore it grows by in a year, where three sightings or more tell it."""
 
 issue_sightings = sa.Table(
@@ -126,8 +128,9 @@ issue_sightings = sa.Table(
     number("measure_m"),
     number("sigma_m"),
     whole("grade"),
-    text("grade_why"),
     whole("crew_grade"),
+    whole("own_grade"),
+    text("grade_why"),
     number("percent"),
     number("cost"),
     text("runner_up"),

@@ -194,6 +194,7 @@ splits = sa.Table(
     key(),
     needed("issue"),
     needed("observation"),
+    sa.Column("founder_id", sa.Integer, nullable=False),
     sa.Column("observation_id", sa.Integer, nullable=False),
     text("who"),
     text("why"),

@@ -9,6 +9,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import sewermap
 from sewermap.errors import UnknownNameError
 
 DAYS = st.dates(dt.date(2022, 12, 1), dt.date(2026, 1, 31))
@@ -18,9 +19,8 @@ KINDS = ("roots", "crack", "sag", "open joint", "offset joint", "grease")
 
 @pytest.fixture(scope="module")
 def table(book):
-    """All defects, as placed: the brute force looks at nothing else."""
-    rows = book.layer("placed_observations")
-    return rows[rows["role"] == "defect"]
+    """All issues: the brute force looks at nothing else."""
+    return book.layer("issues")
 
 
 def some(values):
@@ -39,16 +39,17 @@ def boxes(book):
 
 def passing(table, filters):
     """Which rows pass all filters but the area, one by one."""
-    keep = pd.Series(filters["state"] in (None, "all", "new"), table.index)
+    state = filters["state"]
+    keep = pd.Series(state == "all", table.index) | (table["state"] != "mended" if state is None else table["state"] == state)
     for name in ("street", "kind"):
         if filters[name]:
             keep &= table[name] == filters[name]
     if filters["grade"]:
         keep &= table["grade"] >= filters["grade"]
     if filters["since"]:
-        keep &= table["ran_on"] >= pd.Timestamp(filters["since"])
+        keep &= table["last_seen"] >= pd.Timestamp(filters["since"])
     if filters["until"]:
-        keep &= table["ran_on"] <= pd.Timestamp(filters["until"])
+        keep &= table["last_seen"] <= pd.Timestamp(filters["until"])
     if filters["side"]:
         keep &= table["side"].isna() if filters["side"] == "unknown" else table["side"] == filters["side"]
     return keep
@@ -64,7 +65,7 @@ def passing(table, filters):
             "since": st.none() | DAYS,
             "until": st.none() | DAYS,
             "side": some(["private", "public", "undetermined", "unknown"]),
-            "state": some(["new", "all", "mended"]),
+            "state": some(["new", "same", "all", "mended", "returned", "not looked"]),
         }
     ),
     area=st.none() | st.integers(0, 11),
@@ -82,12 +83,13 @@ def test_filters_do_what_they_say(book, table, filters, area):
     else:
         assert set(found["issue"]) == set(table.loc[keep, "issue"])
     assert found["issue"].is_unique
-    order = list(zip(found["street"], found["lateral"], found["last_seen"], strict=True))
+    order = list(zip(found["street"], found["lateral"], found["measure_m"], strict=True))
     assert order == sorted(order)
 
 
 def test_an_area_holds_its_edge(book, table):
     """A defect on the very edge of an area is in it; one without a place is in none."""
+    table = table[table["state"] != "mended"]
     row = table[table["measure_m"].notna()].iloc[0]
     area = gpd.GeoDataFrame(geometry=[shapely.box(row["x"], row["y"], row["x"] + 5, row["y"] + 5)], crs=table.crs)
     assert row["issue"] in set(book.defects(area=area)["issue"])
@@ -122,12 +124,31 @@ def test_unknown_words_are_refused(book, filters):
         book.defects(**filters)
 
 
-def test_each_defect_stands_for_itself(book, table):
-    """Until sightings are matched: seen once, first and last on the day of its run, state new, and all of them by default."""
-    found = book.defects()
-    assert len(found) == len(table)
-    assert (found["times_seen"] == 1).all()
-    assert (found["first_seen"] == found["last_seen"]).all()
-    assert set(found["state"]) == {"new"}
-    assert isinstance(found, gpd.GeoDataFrame)
-    assert found.crs == table.crs
+def test_every_defect_seen_is_a_sighting_of_one_issue(book, table):
+    """All defects of all runs are sightings, each of one issue of its lateral; an issue's days and counts are theirs."""
+    seen = book.layer("placed_observations").query("role == 'defect'")
+    assert seen["issue"].notna().all()
+    assert set(seen["issue"]) == set(table["issue"])
+    by_issue = seen.groupby("issue")
+    told = table.set_index("issue")
+    assert not seen[["issue", "lateral"]].drop_duplicates()["issue"].duplicated().any()
+    first, last = by_issue["ran_on"].min(), by_issue["ran_on"].max()
+    assert (first == told["first_seen"].reindex(first.index)).all()
+    assert (last == told["last_seen"].reindex(last.index)).all()
+    assert by_issue.size().gt(1).mean() > 0.5
+
+
+def test_all_but_mended_by_default(book, table):
+    """What is mended is asked for by its state, or by all."""
+    assert set(book.defects()["issue"]) == set(table.loc[table["state"] != "mended", "issue"])
+    assert set(book.defects(state="mended")["state"]) == {"mended"}
+    assert len(book.defects(state="all")) == len(table)
+
+
+def test_a_place_asks_in_its_own_language(tmp_path):
+    """Words of the place's own rule file are known to the filter too."""
+    book = sewermap.create(tmp_path / "town.gpkg", "EPSG:26910")
+    (tmp_path / "words.toml").write_text('[words]\n"Wurzeln" = "roots"\n', encoding="utf-8")
+    (tmp_path / "SOURCES.toml").write_text('[rules]\nkinds = "words.toml"\n', encoding="utf-8")
+    book.load(tmp_path / "SOURCES.toml")
+    assert len(book.defects(kind="Wurzeln")) == 0

@@ -60,7 +60,7 @@ def test_points_lie_on_their_laterals(book):
 
 
 def test_histories_are_in_order_of_time(book):
-    """Of each lateral: runs, observations, works and warranties by day; each defect is an issue with one sighting of its run."""
+    """Of each lateral all parts by day; each defect is a sighting of one issue, and its events are in order of time."""
     for name in book.layer("laterals")["lateral"]:
         story = book.history(name)
         for part, day in (("runs", "ran_on"), ("observations", "ran_on"), ("works", "done_on"), ("warranties", "begins_on")):
@@ -69,8 +69,11 @@ def test_histories_are_in_order_of_time(book):
         runs = {run["run"]: run["ran_on"] for run in story["runs"]}
         assert {row["run"] for row in story["observations"]} <= set(runs)
         defects = [row for row in story["observations"] if row["role"] == "defect"]
-        assert len(story["issues"]) == len(defects)
+        told = [sighting["observation"] for issue in story["issues"] for sighting in issue["sightings"]]
+        assert sorted(told) == sorted(row["observation"] for row in defects)
         for issue in story["issues"]:
+            assert [row["ran_on"] for row in issue["sightings"]] == sorted(row["ran_on"] for row in issue["sightings"])
+            assert [event["day"] for event in issue["events"]] == sorted(event["day"] for event in issue["events"])
             assert [runs[sighting["run"]] for sighting in issue["sightings"]] == [
                 sighting["ran_on"] for sighting in issue["sightings"]
             ]

