@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -36,8 +36,8 @@ class What(IntEnum):
 class Sorted:
     """``order``: runs that can be placed, by lateral, time and name, with lateral, launch_m, direction, time; index: row of the
     scene's runs (push). ``rank``: of each push its place in ``order``, −1: none. ``rows``: of each observation with a reading
-    on such a run, its row in ``observations``, by run and content. ``readings``: run, seen (place in ``rows``, −1: the run's own),
-    what, paid_m; sorted by run.
+    on such a run, its row in ``observations``, by run and content. ``readings``: run, seen (place in ``rows``, −1: the run's
+    own), what, paid_m; sorted by run.
     """
 
     scene: Scene
@@ -70,8 +70,8 @@ class Sorted:
 
 def plain(columns: Columns) -> Columns:
     """The same columns as arrays of our own in one layout: compiled code is made for each layout that it meets."""
-    own: Columns = columns._make(np.array(column, order="C") for column in columns)
-    return own
+    own: list[NDArray[Any]] = [np.array(column, order="C") for column in columns]
+    return type(columns)(*own)
 
 
 def firsts(lateral: Whole, laterals: int) -> Whole:

@@ -28,9 +28,10 @@ def compiled(function: _Function) -> _Function:
 class Pairs(NamedTuple):
     """One run against the clusters: what a matching costs, as a function of shift and stretch.
 
-    At shift t0 and stretch t1 the pair (i, j) costs ½ weight·(apart - t0 - t1·from_centre)² + fixed, weight the inverse variance; ``swaps`` says whether
-    items i-1, i and clusters j-1, j may be paired crosswise. ``new`` (n,): of an item that is none of the clusters. A cluster
-    at ``at_m`` (J,) that is not among the run's items costs -ln(1 - seen·covered), where it is covered between low and high.
+    At shift t0 and stretch t1 the pair (i, j) costs ½ weight·(apart - t0 - t1·from_centre)² + fixed, weight the inverse variance;
+    ``swaps`` says whether items i-1, i and clusters j-1, j may be paired crosswise. ``new`` (n,): of an item that is none of the
+    clusters. A cluster at ``at_m`` (J,) that is not among the run's items costs -ln(1 - seen·covered), where it is covered
+    between low and high.
     ``shift``, ``stretch``, ``both``: prior variances and covariance.
     """
 

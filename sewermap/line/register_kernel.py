@@ -149,32 +149,38 @@ def say(told: Told, vector: Floats, out: Floats) -> None:
 
 
 @compiled
-def posterior(town: Town, lateral: int, rows: Whole, thing: Whole, figures: Figures) -> tuple[Floats, Floats]:
-    """Mean and covariance of ``prior`` after what is told."""
-    mean, covariance = prior(town, lateral, rows, figures)
-    told = told_of(town, lateral, rows, thing)
-    fixes, size = len(told.fix_row), len(mean)
+def told_covariances(told: Told, covariance: Floats, figures: Figures) -> tuple[Floats, Floats]:
+    """Covariances of what is told with the vector (N + P, M), and among itself (M, M), its noise included."""
+    fixes, size = len(told.fix_row), len(covariance)
     m = fixes
     for k in told.before:
         m += k > 0
-    with_all, among = np.empty((size, m)), np.empty((m, m))
+    with_all, among, one = np.empty((size, m)), np.empty((m, m)), np.empty(size)
     for i in range(size):
         say(told, covariance[i], with_all[i])
-    one = np.empty(size)
     for c in range(m):
         for i in range(size):
             one[i] = with_all[i, c]
         say(told, one, among[c])
         among[c, c] += told.fix_variance[c] if c < fixes else figures.noting
+    return with_all, among
+
+
+@compiled
+def posterior(town: Town, lateral: int, rows: Whole, thing: Whole, figures: Figures) -> tuple[Floats, Floats]:
+    """Mean and covariance of ``prior`` after what is told."""
+    mean, covariance = prior(town, lateral, rows, figures)
+    told = told_of(town, lateral, rows, thing)
+    with_all, among = told_covariances(told, covariance, figures)
+    size, m = with_all.shape
     off = np.empty(m)
     say(told, mean, off)
     for c in range(m):
-        off[c] = (told.fix_m[c] if c < fixes else 0.0) - off[c]
+        off[c] = (told.fix_m[c] if c < len(told.fix_row) else 0.0) - off[c]
     factor(among)
     solve_lower(among, off)
     for i in range(size):
         solve_lower(among, with_all[i])
-    for i in range(size):
         for c in range(m):
             mean[i] += with_all[i, c] * off[c]
         for j in range(i + 1):
@@ -209,7 +215,7 @@ def solve_lower(lower: Floats, vector: Floats) -> None:
 
 @compiled
 def between(one: Floats, among: Floats, other: Floats) -> Floats:
-    """one · among · other', always summed in the same order; zeros are skipped. (numba's own product would need SciPy.)"""
+    """The product one · among · other', always summed in the same order; zeros are skipped. (numba's own product would need SciPy.)"""
     n, size, m = one.shape[0], among.shape[0], other.shape[0]
     out, half = np.zeros((n, m)), np.empty(size)
     for i in range(n):

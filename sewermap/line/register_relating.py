@@ -33,7 +33,15 @@ class Relation(NamedTuple):
 
 
 @compiled
-def relate_all(town: Town, laterals: Whole, target: Whole, thing: Whole, figures: Figures, out: Relation, together: bool) -> None:
+def relate_all(
+    town: Town,
+    laterals: Whole,
+    target: Whole,
+    thing: Whole,
+    figures: Figures,
+    out: Relation,
+    together: bool,  # noqa: FBT001 - compiled functions know no keyword-only arguments
+) -> None:
     """Fill the relation of each of these laterals and its run ``target`` (row of the runs) to the things of the other runs.
 
     Not ``together``: each run by its own launch and fixes alone, every deviation as if it were each reading's own.
@@ -43,13 +51,19 @@ def relate_all(town: Town, laterals: Whole, target: Whole, thing: Whole, figures
 
 
 @compiled
-def _relate(town: Town, lateral: int, target: int, thing: Whole, figures: Figures, out: Relation, together: bool) -> None:
+def _relate(
+    town: Town,
+    lateral: int,
+    target: int,
+    thing: Whole,
+    figures: Figures,
+    out: Relation,
+    together: bool,  # noqa: FBT001 - compiled functions know no keyword-only arguments
+) -> None:
     rows, of_thing = _part(town, lateral, target, thing)
     nothing = np.full(len(rows), -1)
     mean, covariance = posterior(town, lateral, rows, of_thing if together else nothing, figures)
-    own = np.int64(0)
-    for row in rows:
-        own += town.run[row] == target and not town.extra[row]
+    own = _own_readings(town, target, rows)
     first = town.reading_first[lateral]
     weights, things = _weights(town, target, rows, of_thing, own, len(mean), out, first)
     place = _times(weights, mean)
@@ -94,14 +108,21 @@ def _part(town: Town, lateral: int, target: int, thing: Whole) -> tuple[Whole, W
 
 
 @compiled
-def _weights(
-    town: Town, target: int, rows: Whole, of_thing: Whole, own: int, size: int, out: Relation, first: int
-) -> tuple[Floats, int]:
-    """Rows of the target's own readings, then of things, each the mean of its sightings; the things' names go to ``out``."""
+def _own_readings(town: Town, target: int, rows: Whole) -> int:
+    """How many readings of the target run take part."""
+    own = 0
+    for row in rows:
+        if town.run[row] == target and not town.extra[row]:
+            own += 1
+    return own
+
+
+@compiled
+def _places_of_things(of_thing: Whole, out: Relation, first: int) -> tuple[Whole, int]:
+    """Of each reading the place of its thing among the things (−1: none), and how many there are; their names go to ``out``."""
     things = 0
-    place = np.empty(len(rows), np.int64)
-    for i in range(len(rows)):
-        place[i] = -1
+    place = np.full(len(of_thing), -1)
+    for i in range(len(of_thing)):
         if of_thing[i] >= 0:
             for k in range(things):
                 if out.thing[first + k] == of_thing[i]:
@@ -110,6 +131,15 @@ def _weights(
                 place[i] = things
                 out.thing[first + things] = of_thing[i]
                 things += 1
+    return place, things
+
+
+@compiled
+def _weights(
+    town: Town, target: int, rows: Whole, of_thing: Whole, own: int, size: int, out: Relation, first: int
+) -> tuple[Floats, int]:
+    """Rows of the target's own readings, then of things, each the mean of its sightings; the things' names go to ``out``."""
+    place, things = _places_of_things(of_thing, out, first)
     weights = np.zeros((own + things, size))
     at = 0
     for i in range(len(rows)):

@@ -163,7 +163,7 @@ def test_laterals_do_not_depend_on_each_other() -> None:
     part = follow(given.scene, given.observations[some].reset_index(drop=True), given.tables["works"], vocabulary()).observations
     columns = ["measure_m", "sigma_m", "cost", "runner_up_cost", "reason"]
     pd.testing.assert_frame_equal(part[columns], everything.loc[some, columns].reset_index(drop=True))
-    assert (part["cluster"].groupby(everything.loc[some, "cluster"].to_numpy()).nunique() == 1).all()
+    assert part["cluster"].groupby(everything.loc[some, "cluster"].to_numpy()).nunique().max() == 1
 
 
 def test_every_sighting_can_be_explained() -> None:
@@ -184,7 +184,7 @@ def test_clusters_hold_one_role_and_one_sighting_a_run() -> None:
         defect=vocabulary().is_defect[vocabulary().codes(given.observations["kind"])], push=given.observations["push"].to_numpy()
     )
     now = now[now["cluster"] >= 0]
-    assert (now.groupby("cluster")["defect"].nunique() == 1).all()
+    assert now.groupby("cluster")["defect"].nunique().max() == 1
     assert not now.duplicated(["cluster", "push"]).any()
     counted = now["cluster"].value_counts().reindex(result.clusters["cluster"])
     assert (counted.to_numpy() == result.clusters["sightings"].to_numpy()).all()
