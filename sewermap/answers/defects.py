@@ -51,12 +51,16 @@ def defects(store: Store, filters: Filters = Filters()) -> gpd.GeoDataFrame:
 
     Raises UnknownNameError for a street, kind, side or state that is not known.
     """
-    conditions = _conditions(store, filters)
+    wanted = conditions(store, filters)
+    shape = None if filters.area is None else filters.area.to_crs(store.crs).geometry.union_all()
     with store.reading() as conn:
-        rows = bulk.read(conn, sa.select(*(table.c[name] for name in COLUMNS)).where(*conditions))
+        if shape is not None:
+            wanted.append(bulk.in_box(conn, table, shape.bounds))
+        rows = bulk.read(conn, sa.select(*(table.c[name] for name in COLUMNS)).where(*wanted))
     found = as_layer(rows, store)
-    if filters.area is not None:
-        found = _inside(found, filters.area)
+    if shape is not None:
+        # The edge of the area is part of it.
+        found = found[np.asarray(shapely.intersects(found.geometry.to_numpy(), shape), dtype=bool)]
     return found.sort_values(list(ORDER), kind="stable", ignore_index=True)
 
 
@@ -64,12 +68,12 @@ def ungraded(store: Store, filters: Filters) -> int:
     """How many issues a grade filter leaves out because they have no grade; unknown is not good news, so it is told."""
     if filters.grade is None:
         return 0
-    conditions = [*_conditions(store, replace(filters, grade=None)), table.c.grade.is_(None)]
+    wanted = [*conditions(store, replace(filters, grade=None)), table.c.grade.is_(None)]
     with store.reading() as conn:
-        return int(conn.execute(sa.select(sa.func.count()).select_from(table).where(*conditions)).scalar_one())
+        return int(conn.execute(sa.select(sa.func.count()).select_from(table).where(*wanted)).scalar_one())
 
 
-def _conditions(store: Store, filters: Filters) -> list[sa.ColumnElement[bool]]:
+def conditions(store: Store, filters: Filters) -> list[sa.ColumnElement[bool]]:
     """The filters as SQL; each column asked for has an index."""
     asked: list[sa.ColumnElement[bool]] = []
     if filters.street is not None:
@@ -112,11 +116,3 @@ def _one_of(what: str, value: str, known: tuple[str, ...]) -> str:
     if value not in known:
         raise UnknownNameError(f"'{value}' is no {what}; known are {', '.join(known)}")
     return value
-
-
-def _inside(rows: gpd.GeoDataFrame, area: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Rows whose place lies in one of the area's shapes, its edge included."""
-    if rows.crs is None:
-        return rows
-    shape = area.to_crs(rows.crs).geometry.union_all()
-    return rows[np.asarray(shapely.intersects(rows.geometry.to_numpy(), shape), dtype=bool)]

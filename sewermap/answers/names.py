@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sewermap.errors import UnknownNameError
 from sewermap.store import bulk, recorded
 from sewermap.store.session import Store
-from sewermap.store.tables import laterals, runs, streets
+from sewermap.store.tables import lateral_states, laterals, runs, streets
 
 
 def street_names(store: Store, typed: str) -> list[str]:
@@ -18,10 +18,12 @@ def street_names(store: Store, typed: str) -> list[str]:
     Raises UnknownNameError, naming the nearest streets, where neither a lateral nor a street layer knows it.
     """
     with store.reading() as conn:
-        known = set(conn.execute(sa.select(laterals.c.street).distinct()).scalars())
-        known |= set(conn.execute(sa.select(streets.c.street).where(recorded.is_current(streets)).distinct()).scalars())
-    written = sorted(name for name in known if name is not None)
-    found = [name for name in written if _plain(name) == _plain(typed)]
+        written = bulk.values_of(conn, lateral_states.c.street)
+        found = [name for name in written if _plain(name) == _plain(typed)]
+        if not found:
+            known = sa.select(streets.c.street).where(recorded.is_current(streets)).distinct()
+            written = sorted({*written, *conn.execute(known).scalars()})
+            found = [name for name in written if _plain(name) == _plain(typed)]
     if not found:
         raise UnknownNameError(f"no street is called '{typed}'; {_nearest(typed, written)}")
     return found

@@ -159,7 +159,7 @@ def _scattered(values: Floats, rows: Whole, count: int) -> Floats:
 
 
 def _judged(work: _Work, solution: Solution) -> tuple[counter.Placement, Floats]:
-    """Every reading judged by the ends of its line, with the shared part of the map's error in sigma; and all measures clipped."""
+    """Every reading judged by the ends of its line, with the shared part of the map's error in sigma; and measures clipped."""
     ready, model = work.ready, work.ready.scene.rules.counter
     push = ready.push[work.town.run]
     accuracy_m = ready.runs.launch_map_sigma_m[push]

@@ -13,7 +13,7 @@ SET_ASIDE = "set aside as a fix"
 
 
 def joined_places(places: Places, followed: Followed, pushes: Pushes, laterals: Laterals) -> Places:
-    """The places with what the joint solution says of laterals with two runs or more; a single one has nothing to be joined to."""
+    """The places with what the joint solution says of laterals with two runs or more; one alone has nothing to be joined to."""
     able = (pushes.problem == "") & places.coverages["to_measure_m"].notna().to_numpy()
     of_run = pushes.table["lateral"].to_numpy()
     runs = np.bincount(of_run[able], minlength=len(laterals.table) + 1)

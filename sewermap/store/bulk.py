@@ -4,7 +4,7 @@ Frames are typed as ``columns`` says. The caller numbers the rows: each frame ha
 """
 
 import gc
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from types import ModuleType
 from typing import Any
@@ -73,6 +73,24 @@ def any_of(conn: sa.Connection, column: sa.ColumnElement[Any], values: Collectio
     """The condition that a column holds one of the values, however many: they travel as one bound parameter."""
     condition: sa.ColumnElement[bool] = _backend(conn).any_of(column, list(values))
     return condition
+
+
+def in_box(conn: sa.Connection, table: sa.Table, bounds: Sequence[float]) -> sa.ColumnElement[bool]:
+    """The condition that a row's geometry may touch a box (west, south, east, north; map CRS), by the spatial index.
+
+    Index boxes are rounded outwards: what is found must still be tested exactly.
+    """
+    condition: sa.ColumnElement[bool] = _backend(conn).in_box(conn, table, [float(value) for value in bounds])
+    return condition
+
+
+def values_of(conn: sa.Connection, column: sa.Column[Any]) -> list[Any]:
+    """The different values of an indexed column, in order; it hops from value to value, however many rows there are."""
+    table = column.table
+    first = sa.select(sa.func.min(column).label("value")).cte("hops", recursive=True)
+    further = sa.select(sa.func.min(column)).where(column > first.c.value).correlate_except(table).scalar_subquery()
+    hops = first.union_all(sa.select(further).where(first.c.value.is_not(None)))
+    return [value for value in conn.execute(sa.select(hops.c.value)).scalars() if value is not None]
 
 
 @contextmanager

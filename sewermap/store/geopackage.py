@@ -179,6 +179,15 @@ def any_of(column: sa.ColumnElement[Any], values: Sequence[Any]) -> sa.ColumnEle
     return column.in_(sa.select(each.c.value))
 
 
+def in_box(conn: sa.Connection, table: sa.Table, bounds: Sequence[float]) -> sa.ColumnElement[bool]:
+    """The condition that a row's geometry may touch a box: by the R-tree, whose boxes are a little too large."""
+    del conn
+    index = sa.table(gpkg_schema.rtree_name(table), *(sa.column(name) for name in ("id", "minx", "maxx", "miny", "maxy")))
+    west, south, east, north = bounds
+    meets = index.c.minx <= east, index.c.maxx >= west, index.c.miny <= north, index.c.maxy >= south
+    return table.c.id.in_(sa.select(index.c.id).where(*meets))
+
+
 def _srid(conn: sa.Connection) -> int:
     return int(getattr(conn.dialect, SRID_OF_DIALECT, 0))
 

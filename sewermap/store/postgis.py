@@ -185,6 +185,13 @@ def any_of(column: sa.ColumnElement[Any], values: Sequence[Any]) -> sa.ColumnEle
     return column == sa.any_(sa.bindparam(None, list(values), type_=sa.ARRAY(column.type)))
 
 
+def in_box(conn: sa.Connection, table: sa.Table, bounds: Sequence[float]) -> sa.ColumnElement[bool]:
+    """The condition that a row's geometry may touch a box: by the GiST index, whose boxes are a little too large."""
+    srid = int(getattr(conn.dialect, SRID_OF_DIALECT, 0))
+    box = sa.func.ST_MakeEnvelope(*bounds, srid, type_=sa.types.NullType())
+    return sa.type_coerce(table.c.geometry, sa.types.NullType()).bool_op("&&")(box)
+
+
 def _copy(conn: sa.Connection, target: str, present: list[sa.Column[Any]], frame: pd.DataFrame) -> None:
     srid = int(getattr(conn.dialect, SRID_OF_DIALECT, 0))
     texts = [_texts(column, columns.plain(column, frame[column.name]), srid) for column in present]

@@ -99,7 +99,7 @@ for _table, _columns in (
     (issues, ("issue",)),
     (issues, ("lateral",)),
     (issues, ("street", "kind", "grade", "last_seen")),
-    (issues, ("kind", "grade")),
+    (issues, ("kind", "last_seen", "grade")),
     (issues, ("last_seen",)),
     (issue_sightings, ("issue",)),
     (issue_sightings, ("lateral",)),

@@ -84,7 +84,7 @@ def test_near_neighbours_may_stand_the_other_way_round(problem, bits) -> None:
 @given(st.integers(1, 12), st.integers(0, 2**32 - 1))
 @settings(max_examples=40, deadline=None)
 def test_sorted_points_reach_the_best_assignment(count, seed) -> None:
-    """On a line with equal counts and cost |x - y|, order costs nothing: scipy's linear_sum_assignment is no cheaper (theorem)."""
+    """On a line with equal counts and cost |x - y|, order costs nothing: scipy's linear_sum_assignment is not cheaper (proven)."""
     random = np.random.default_rng(seed)
     x, y = np.sort(random.uniform(0, 40, (2, count)), axis=1)
     apart = np.abs(x[:, None] - y)
