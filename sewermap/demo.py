@@ -46,7 +46,7 @@ def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
     tell(f"copying the invented town's files to {folder} …")
     _copy_town(folder)
     plans = [folder / name for name in plan_names()]
-    tell("making the database and loading …")
+    tell("making the database and loading; the very first time this takes half a minute, while matching is compiled …")
     book = create_book(database, str(read_plan(plans[0]).crs))
     reports = [book.load(plan) for plan in plans]
     counts = pd.concat([report.files for report in reports])

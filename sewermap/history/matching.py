@@ -77,7 +77,7 @@ def matching_model(text: str | None = None) -> MatchingModel:
 
 def terms_of(kinds: Kinds, model: MatchingModel) -> Terms:
     """The model's figures as costs, for these kinds."""
-    turns = np.ascontiguousarray(kinds.turns_into, float)
+    turns = (kinds.turns_into + kinds.turns_into.T) / 2.0
     return Terms(
         turns=turns,
         new=np.full(len(turns), -np.log(model.new_per_m)),
@@ -99,20 +99,22 @@ def terms_of(kinds: Kinds, model: MatchingModel) -> Terms:
     )
 
 
-def align(pair: Floats, missed: Floats, new: Floats, swaps: Flags | None = None) -> tuple[float, Whole]:
+def align(pair: Floats, missed: Floats, new: Floats, near: tuple[Flags, Flags] | None = None) -> tuple[float, Whole]:
     """The cheapest order-preserving matching: its cost, and the column of each row (−1: none).
 
     ``pair`` (n, J): cost of each pair, infinite where it cannot be. ``missed`` (J,) and ``new`` (n,): costs of columns and rows
-    left alone. ``swaps`` (n, J): where a pair and the pair before it may stand crosswise (nowhere, unless given). Last year's
-    10.0, 12.0 and 40.0 m are this year's 11.4, 13.5 and 40.2:
+    left alone. ``near`` (n,), (J,): which rows and columns lie so near to the one before that pairs of the two may stand
+    crosswise (none, unless given). Last year's 10.0, 12.0 and 40.0 m are this year's 11.4, 13.5 and 40.2:
 
     >>> last, this = np.array([10.0, 12.0, 40.0]), np.array([11.4, 13.5, 40.2])
     >>> cost, partner = align(np.abs(this[:, None] - last), np.full(3, 9.0), np.full(3, 9.0))
     >>> round(cost, 1), partner.tolist()
     (3.1, [0, 1, 2])
     """
-    allowed = np.zeros(pair.shape, bool) if swaps is None else swaps
-    bench, partner = kernel.bench_of(*pair.shape), np.full(len(new), -1)
+    rows, columns = near or (np.zeros(len(new), bool), np.zeros(len(missed), bool))
+    n, count = pair.shape
+    pairs, bench = kernel.pairs_for(n, count), kernel.bench_of(n, count)
+    pairs.new[:], pairs.near_item[:], pairs.near_cluster[:] = new, rows, columns
     bench.pair[:], bench.missed[:] = pair, missed
-    cost = kernel.align(np.array(new, float), np.array(allowed, bool), bench, partner)
-    return float(cost), partner
+    cost = kernel.align(pairs, n, count, bench, bench.partner)
+    return float(cost), bench.partner

@@ -13,7 +13,7 @@ _ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 
 
 class Items(NamedTuple):
-    """The run's observations (row of the observations) or the clusters (its name), in order along the line.
+    """The run's observations (``name``: row of the observations) or the clusters, in order along the line; room for many runs.
 
     Ends are NaN where not known; ``at_m`` is the upper end where it is known, else the lower.
     """
@@ -24,6 +24,25 @@ class Items(NamedTuple):
     lower_m: Floats
     upper_rest: Floats
     lower_rest: Floats
+
+
+class Members(NamedTuple):
+    """Sightings (rows of the observations) of clusters: those of cluster j from ``first[j]`` to ``first[j + 1]``."""
+
+    first: Whole
+    row: Whole
+
+
+@compiled
+def items_for(most: int) -> Items:
+    """Room for items."""
+    return Items(np.empty(most, np.int64), np.empty(most), np.empty(most), np.empty(most), np.empty(most), np.empty(most))
+
+
+@compiled
+def members_for(most: int) -> Members:
+    """Room for as many sightings of as many clusters."""
+    return Members(np.zeros(most + 1, np.int64), np.empty(most, np.int64))
 
 
 @compiled
@@ -51,72 +70,73 @@ def relabel(seen: Seen, lateral: int, without_run: int, cluster: Whole, thing: W
 
 
 @compiled
-def sorted_items(name: Whole, ends: Floats) -> Items:
-    """In order along the line; what lies together, by name, which is by order of content.
+def _set_end(items: Items, at: int, is_lower: bool, measure_m: float, rest: float) -> None:  # noqa: FBT001 - compiled
+    if is_lower:
+        items.lower_m[at], items.lower_rest[at] = measure_m, rest
+    else:
+        items.upper_m[at], items.upper_rest[at] = measure_m, rest
 
-    ``ends`` (5, N): at_m, upper_m, lower_m, upper_rest, lower_rest.
-    """
-    count = len(name)
-    order = np.empty(count, np.int64)
-    for i in range(count):  # insertion sort: few
-        place = i
-        while place > 0 and _is_after(ends[0, order[place - 1]], name[order[place - 1]], ends[0, i], name[i]):
-            order[place] = order[place - 1]
-            place -= 1
-        order[place] = i
-    names, columns = np.empty(count, np.int64), np.empty((5, count))
+
+@compiled
+def _begin(items: Items, at: int, name: int) -> None:
+    """An item without ends."""
+    items.name[at] = name
+    items.upper_m[at], items.upper_rest[at], items.lower_m[at], items.lower_rest[at] = np.nan, np.nan, np.nan, np.nan
+
+
+@compiled
+def sort_items(items: Items, count: int) -> None:
+    """The first ``count`` in order along the line; what lies together, by name, which is by order of content."""
     for i in range(count):
-        names[i] = name[order[i]]
-        for k in range(5):
-            columns[k, i] = ends[k, order[i]]
-    return Items(names, columns[0], columns[1], columns[2], columns[3], columns[4])
+        items.at_m[i] = items.lower_m[i] if np.isnan(items.upper_m[i]) else items.upper_m[i]
+        at = i
+        while at > 0 and _is_after(items, at - 1, at):  # insertion sort, in place: few
+            items.name[at - 1], items.name[at] = items.name[at], items.name[at - 1]
+            for column in items[1:]:
+                column[at - 1], column[at] = column[at], column[at - 1]
+            at -= 1
 
 
 @compiled
-def _is_after(at_m: float, name: int, other_m: float, other: int) -> bool:
-    return at_m > other_m or (at_m == other_m and name > other)
+def _is_after(items: Items, one: int, other: int) -> bool:
+    if items.at_m[one] != items.at_m[other]:
+        return bool(items.at_m[one] > items.at_m[other])
+    return bool(items.name[one] > items.name[other])
 
 
 @compiled
-def items_of_run(seen: Seen, lateral: int, run: int, frame: Frame) -> Items:
-    """The observations of a run."""
+def items_of_run(seen: Seen, lateral: int, run: int, frame: Frame, items: Items) -> int:
+    """Fill in the observations of a run; how many."""
     count = 0
-    for o in range(seen.first[lateral], seen.first[lateral + 1]):
-        count += seen.part[o] and seen.run[o] == run
-    name, ends = np.empty(count, np.int64), np.full((5, count), np.nan)
-    at = 0
     for o in range(seen.first[lateral], seen.first[lateral + 1]):
         if not seen.part[o] or seen.run[o] != run:
             continue
-        name[at] = o
+        _begin(items, count, o)
         upper, lower = seen.upper[o], seen.lower[o]
-        if lower >= 0:
-            ends[0, at], ends[2, at], ends[4, at] = frame.at_m[lower], frame.at_m[lower], frame.rest[lower]
         if upper >= 0:
-            ends[0, at], ends[1, at], ends[3, at] = frame.at_m[upper], frame.at_m[upper], frame.rest[upper]
-        at += 1
-    return sorted_items(name, ends)
+            _set_end(items, count, False, frame.at_m[upper], frame.rest[upper])  # noqa: FBT003 - compiled
+        if lower >= 0:
+            _set_end(items, count, True, frame.at_m[lower], frame.rest[lower])  # noqa: FBT003 - compiled
+        count += 1
+    sort_items(items, count)
+    return count
 
 
 @compiled
-def items_of_clusters(lateral: int, frame: Frame) -> Items:
-    """The clusters, from their things."""
-    first, things = frame.first[lateral], frame.things[lateral]
-    name, ends = np.empty(things, np.int64), np.full((5, things), np.nan)
-    count = 0
-    for thing in range(first, first + things):
-        cluster, is_lower = frame.thing[thing] // 2, frame.thing[thing] % 2
-        place = count
+def items_of_clusters(lateral: int, frame: Frame, items: Items) -> int:
+    """Fill in the clusters, from their things; how many."""
+    first, count = frame.first[lateral], 0
+    for thing in range(first, first + frame.things[lateral]):
+        cluster, place = frame.thing[thing] // 2, count
         for k in range(count):
-            if name[k] == cluster:
+            if items.name[k] == cluster:
                 place = k
         if place == count:
-            name[count] = cluster
+            _begin(items, count, cluster)
             count += 1
-        ends[1 + is_lower, place], ends[3 + is_lower, place] = frame.thing_m[thing], frame.thing_rest[thing]
-    for k in range(count):
-        ends[0, k] = ends[2, k] if np.isnan(ends[1, k]) else ends[1, k]
-    return sorted_items(name[:count], ends)
+        _set_end(items, place, frame.thing[thing] % 2 == 1, frame.thing_m[thing], frame.thing_rest[thing])
+    sort_items(items, count)
+    return count
 
 
 @compiled
@@ -126,26 +146,16 @@ def hours_apart(one: float, other: float) -> float:
     return _DAY - apart if apart > _HALF_DAY else apart
 
 
-class Members(NamedTuple):
-    """Sightings (rows of the observations) of clusters: those of cluster j from ``first[j]`` to ``first[j + 1]``."""
-
-    first: Whole
-    row: Whole
-
-
 @compiled
-def members_of(seen: Seen, lateral: int, run: int, clusters: Items, cluster_of: Whole) -> Members:
-    """The sightings of each cluster by other runs than this."""
-    begin, end, count = seen.first[lateral], seen.first[lateral + 1], len(clusters.name)
-    first, row = np.zeros(count + 1, np.int64), np.empty(end - begin, np.int64)
+def members_of(seen: Seen, lateral: int, run: int, clusters: Items, count: int, cluster_of: Whole, members: Members) -> None:
+    """Fill in the sightings of each cluster by other runs than this."""
     at = 0
     for j in range(count):
-        for o in range(clusters.name[j], end):  # a cluster is named after its first
+        for o in range(clusters.name[j], seen.first[lateral + 1]):  # a cluster is named after its first
             if cluster_of[o] == clusters.name[j] and seen.run[o] != run:
-                row[at] = o
+                members.row[at] = o
                 at += 1
-        first[j + 1] = at
-    return Members(first, row)
+        members.first[j + 1] = at
 
 
 @compiled
@@ -154,12 +164,13 @@ def likeness(seen: Seen, o: int, members: Members, j: int, terms: Terms) -> tupl
     likely): the mean over the cluster's sightings; the probability of its kind alone; and what a common name takes off the cost.
     Likelihood 0 where the two are said to be different known points.
     """
-    kind, clock, clocks, alike, told = 0.0, 0.0, 0, 0.0, seen.clock[o]
+    like, clock, clocks, alike = 0.0, 0.0, 0, 0.0
+    kind, told, named = seen.kind[o], seen.clock[o], seen.named[o]
     for at in range(members.first[j], members.first[j + 1]):
         other = members.row[at]
-        kind += 0.5 * (terms.turns[seen.kind[other], seen.kind[o]] + terms.turns[seen.kind[o], seen.kind[other]])
-        if seen.named[o] >= 0 and seen.named[other] >= 0:
-            if seen.named[o] != seen.named[other]:
+        like += terms.turns[kind, seen.kind[other]]
+        if named >= 0 and seen.named[other] >= 0:
+            if named != seen.named[other]:
                 return 0.0, 0.0, 0.0
             alike = terms.named_alike
         if not (np.isnan(told) or np.isnan(seen.clock[other])):
@@ -167,8 +178,8 @@ def likeness(seen: Seen, o: int, members: Members, j: int, terms: Terms) -> tupl
             off = hours_apart(told, seen.clock[other]) / terms.clock_hours
             right = _DAY / (terms.clock_hours * _ROOT_TWO_PI) * np.exp(-0.5 * off * off)
             clock += terms.clock_wrong + (1.0 - terms.clock_wrong) * right
-    kind /= members.first[j + 1] - members.first[j]
-    return kind * (clock / clocks if clocks else 1.0), kind, alike
+    like /= members.first[j + 1] - members.first[j]
+    return like * (clock / clocks if clocks else 1.0), like, alike
 
 
 @compiled

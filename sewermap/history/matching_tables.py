@@ -63,7 +63,8 @@ class Frame(NamedTuple):
 class Terms(NamedTuple):
     """What a matching's costs are made of; see ``matching.toml`` for each figure.
 
-    turns (K, K): probability that kind i is next noted as kind j. new (K,): cost of a new one of each kind.
+    turns (K, K): probability that kind i is noted as kind j by another run, whichever was first (symmetric). new (K,): cost of
+    a new one of each kind.
     """
 
     turns: Floats

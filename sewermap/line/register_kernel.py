@@ -215,7 +215,7 @@ def solve_lower(lower: Floats, vector: Floats) -> None:
 
 @compiled
 def between(one: Floats, among: Floats, other: Floats) -> Floats:
-    """The product one · among · other', always summed in the same order; zeros are skipped. (numba's own product would need SciPy.)"""
+    """The product one · among · other', always summed in the same order. Zeros are skipped; numba's own would need SciPy."""
     n, size, m = one.shape[0], among.shape[0], other.shape[0]
     out, half = np.zeros((n, m)), np.empty(size)
     for i in range(n):

@@ -8,11 +8,11 @@ import pandas as pd
 import pytest
 import shapely
 
-from sewermap.follow.following import Followed, follow
 from sample_gis.frames import frames
 from sample_gis.generator import make_town
 from sample_gis.settings import EASY, HARD
 from sample_gis.truth import observation_truth
+from sewermap.follow.following import Followed, follow
 from sewermap.history.kinds import vocabulary
 from sewermap.line.circle import within_m
 from sewermap.line.known_points import Ground
