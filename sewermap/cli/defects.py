@@ -11,7 +11,7 @@ from sewermap.cli.options import Common, command_with_common
 from sewermap.cli.output import emit_rows, say
 
 DAY = click.DateTime(["%Y-%m-%d"])
-SHOWN = ("issue", "street", "address", "kind", "grade", "state", "measure_m", "within_m", "side", "times_seen", "last_seen")
+SHOWN = ("issue", "place", "kind", "grade", "state", "last_seen", "measure_m", "within_m", "side", "times_seen")
 WORST = 5
 STOP = "A suspected cross-bore is among these: stop, no cutting, no jetting, call the gas utility."
 

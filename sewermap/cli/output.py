@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -60,9 +61,8 @@ def emit_rows(common: Common, rows: gpd.GeoDataFrame | pd.DataFrame, shown: Sequ
     elif common.format == "csv":
         _write(common, plain(rows).to_csv(index=False, lineterminator="\n"))
     else:
-        _write(
-            common, _table(plain(rows)[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what)
-        )
+        rows = _with_place(plain(rows)) if "place" in shown else plain(rows)
+        _write(common, _table(rows[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what))
 
 
 def as_json(value: Any) -> str:
@@ -89,13 +89,17 @@ def _on_terminal(common: Common) -> bool:
 
 def _table(rows: pd.DataFrame, *, to_terminal: bool, shortened: bool, what: str) -> str:
     shown = rows.head(ROWS_SHOWN) if shortened else rows
+    console = Console(width=None if to_terminal else 400, force_terminal=to_terminal, highlight=False, markup=False, emoji=False)
+    left_out = _too_wide(shown, console.width) if to_terminal else []
+    rows, shown = rows.drop(columns=left_out), shown.drop(columns=left_out)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in rows.columns:
         is_number = name in NUMBERS or (len(rows) > 0 and rows[name].map(lambda value: isinstance(value, int | float)).any())
-        table.add_column(heading(name), justify="right" if is_number else "left", overflow="fold")
+        # On a terminal a heading takes a line a word, so that it is no wider than what stands below it.
+        title = heading(name).replace(" ", "\n") if to_terminal else heading(name)
+        table.add_column(title, justify="right" if is_number else "left", overflow="fold")
     for row in shown.itertuples(index=False):
         table.add_row(*(_cell(name, value) for name, value in zip(rows.columns, row, strict=True)))
-    console = Console(width=None if to_terminal else 400, force_terminal=to_terminal, highlight=False, markup=False, emoji=False)
     with console.capture() as capture:
         if len(rows):
             console.print(table)
@@ -103,7 +107,30 @@ def _table(rows: pd.DataFrame, *, to_terminal: bool, shortened: bool, what: str)
     count = f"{len(rows)} {what}"
     if len(shown) < len(rows):
         count = f"{len(shown)} of {count}; all of them: --format csv -o FILE"
+    if left_out:
+        names = ", ".join(name.removesuffix("_m").replace("_", " ") for name in left_out)
+        count += "\n" + textwrap.fill(f"too narrow for {names}: take a wider window, or --format csv", console.width)
     return f"{lines}\n\n{count}\n" if lines else f"{count}\n"
+
+
+def _too_wide(rows: pd.DataFrame, width: int) -> list[str]:
+    """The last columns, as many as must go so that no word of the others is broken to fit the width."""
+    ends = 0
+    for at, name in enumerate(rows.columns):
+        words = max(len(word) for word in heading(name).split())
+        ends += max([words, *(len(_cell(name, value)) for value in rows[name])]) + (2 if at else 0)
+        if ends > width and at > 1:
+            return list(rows.columns[at:])
+    return []
+
+
+def _with_place(rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows with ``place``: house and street as one reads them."""
+    import pandas as pd  # noqa: PLC0415 - heavy
+
+    address, street = rows["address"].fillna("").astype(str), rows["street"].fillna("").astype(str)
+    told = [house if way.casefold() in house.casefold() else f"{house} {way}" for house, way in zip(address, street, strict=True)]
+    return rows.assign(place=pd.Series([place.strip() or None for place in told], index=rows.index, dtype=object))
 
 
 def heading(name: str) -> str:

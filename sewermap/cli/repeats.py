@@ -7,7 +7,7 @@ import click
 from sewermap.cli.options import Common, command_with_common
 from sewermap.cli.output import emit_rows
 
-SHOWN = ("issue", "street", "address", "kind", "grade", "state", "after_work_kind", "days_after_work", "times_seen", "last_seen")
+SHOWN = ("issue", "place", "kind", "state", "days_after_work", "after_work_kind", "grade", "last_seen", "times_seen")
 
 
 @click.command("repeats")
