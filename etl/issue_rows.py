@@ -7,15 +7,13 @@ import pandas as pd
 
 from etl.placed_rows import points_of
 from sewermap.history.grading import GradeTable, grades, lateral_grades
-from sewermap.history.life import lives
+from sewermap.history.life import MENDED, STATES, lives
 from sewermap.history.life_rules import LifeRules
 from sewermap.history.life_sightings import life_sightings
 from sewermap.history.streets import scoped_m
 from sewermap.history.trend import trend
 from sewermap.line.known_points import Laterals
 from sewermap.line.on_the_map import on_the_map
-
-CLOSED = "mended"
 
 
 @dataclass(frozen=True)
@@ -126,7 +124,7 @@ def _with_works(issues: pd.DataFrame, works: pd.DataFrame) -> pd.DataFrame:
 def _lateral_states(issues: pd.DataFrame, coverages: pd.DataFrame, laterals: Laterals, table: GradeTable) -> pd.DataFrame:
     """One row a lateral: its grade by its open issues, and what was ever seen of it."""
     rows = laterals.table.set_index("lateral", drop=False)
-    still_open = issues[issues["state"] != CLOSED]
+    still_open = issues[issues["state"] != STATES[MENDED]]
     grade = lateral_grades(issues[["lateral", "kind", "grade", "state"]], table).set_index("lateral")
     looked = coverages[coverages["from_measure_m"].notna()].groupby("lateral")
     return rows.assign(

@@ -7,7 +7,7 @@ import pandas as pd
 import pyproj
 import sqlalchemy as sa
 
-from sewermap.line.known_points import Ground
+from sewermap.line.known_points import ALWAYS_KNOWN, Ground
 from sewermap.line.place_rules import rules_from_texts
 from sewermap.line.scene import Scene, scene_of, with_push
 from sewermap.store import bulk, recorded
@@ -40,7 +40,7 @@ def read_observations(conn: sa.Connection, scene: Scene, names: Collection[str] 
 def read_meant_fixes(conn: sa.Connection, scene: Scene, crs: pyproj.CRS) -> pd.DataFrame:
     """Like ``read_observations``, but only those that could fix a counter: a small part of all."""
     table = schema.observations
-    kinds = ("property line", "tie-in", "building", "material change")
+    kinds = (*ALWAYS_KNOWN, "material change")
     query = sa.select(table).where(
         recorded.is_current(table), sa.or_(table.c.kind.in_(kinds), table.c.referent.is_not(None), table.c.located_x.is_not(None))
     )
