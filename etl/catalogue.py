@@ -60,6 +60,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("material"),
         Field("diameter", "diameter"),
         *_of("length", "tie_in_depth", "building_depth", "map_accuracy"),
+        *_of("length", "tie_in_invert", "building_invert"),
     ),
     "referents": (
         *_LATERAL,

@@ -22,8 +22,9 @@ from sewermap.history.grading import grade_table
 from sewermap.history.kinds import Vocabulary, kind_of, vocabulary
 from sewermap.units import unit_of
 
-RULES = ("counter", "boundary", "kinds", "grades")
-"""Names that ``[rules]`` may hold: figures of the counter model, where private ends, more words for kinds, a table of grades."""
+RULES = ("counter", "boundary", "kinds", "grades", "warranties", "fall")
+"""Names that ``[rules]`` may hold: figures of the counter model, where private ends, more words for kinds, a table of grades,
+warranties that works open, slopes and bends."""
 
 TIE_INS = ("start", "end", "main")
 DATE_ORDERS = ("mdy", "dmy", "ymd")

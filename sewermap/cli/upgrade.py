@@ -18,6 +18,8 @@ def command(common: Common) -> None:
     if not done.steps:
         say(f"{common.db} is up to date (schema {done.after})")
         return
+    say("building the computed tables again …")
+    common.book(read_only=False).recompute()
     say(f"{common.db} is now at schema {done.after}: {'; '.join(done.steps)}")
     if done.copy:
         say(f"how it was before is kept in {done.copy}")

@@ -59,6 +59,11 @@ def laterals_from_lines(
     crossings = _parcel_crossings(table, lines, ground, common_accuracy_m=common_accuracy_m, fix_sigma_m=fix_sigma_m)
     surveyed = _surveyed_property_lines(table, lines, ground.referents, fix_sigma_m)
     warnings = _combine(table, crossings, surveyed)
+    table["property_line_fix_m"] = table["property_line_m"]
+    table["property_line_note"] = pd.Series(np.nan, index=table.index, dtype="str")
+    table["private_ends_m"] = table["property_line_m"]
+    table["private_ends_sigma_m"] = table["property_line_sigma_m"]
+    table["private_ends_at"] = pd.Series("property line", index=table.index, dtype="str")
     return Laterals(table, lines), warnings
 
 

@@ -14,12 +14,18 @@ laterals = sa.Table(
     sa.Column("accuracy_assumed", sa.Boolean),
     number("property_line_m"),
     number("property_line_sigma_m"),
+    number("property_line_fix_m"),
     number("property_line_fix_sigma_m"),
     text("property_line_from"),
+    text("property_line_note"),
+    number("private_ends_m"),
+    number("private_ends_sigma_m"),
+    text("private_ends_at"),
     sa.Column("geometry", Geometry("LINESTRING")),
 )
 """Computed: the current version of each lateral as a layer ready for a GIS program, with the measure of its property line
-and what that was taken from. ``map_accuracy_m`` is filled with the common one where none was given (``accuracy_assumed``)."""
+and what that was taken from, and where private ends by the place's rule. ``map_accuracy_m`` is filled with the common one where
+none was given (``accuracy_assumed``)."""
 
 placed_observations = sa.Table(
     "placed_observations",

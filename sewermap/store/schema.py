@@ -4,7 +4,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 """Raised by one with each migration step (store/migrations)."""
 
 metadata = sa.MetaData()
@@ -53,6 +53,8 @@ def lateral_columns() -> list[sa.Column[Any]]:
         number("diameter_m"),
         number("tie_in_depth_m"),
         number("building_depth_m"),
+        number("tie_in_invert_m"),
+        number("building_invert_m"),
         number("map_accuracy_m"),
         text("method"),
     ]

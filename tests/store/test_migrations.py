@@ -2,14 +2,18 @@
 
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
+import shapely
 import sqlalchemy as sa
 
 from sewermap.errors import StoreError
 from sewermap.store import bulk
+from sewermap.store.check import check
 from sewermap.store.migrations import STEPS, Step, upgrade
 from sewermap.store.session import Store, is_server, open_any_version, open_store
-from sewermap.store.tables import SCHEMA_VERSION, placed_observations, runs
+from sewermap.store.tables import SCHEMA_VERSION, laterals, meta, placed_observations, runs
 
 
 def add_column(conn: sa.Connection) -> None:
@@ -33,13 +37,21 @@ def orphan(conn: sa.Connection) -> None:
     conn.execute(sa.insert(runs), {"id": 1, "run": "R", "lateral": "L", "content": "c", "loaded_in": 77})
 
 
-TWO = (Step("works get a colour", add_column), Step("remarks are written", fill))
+TWO = (*STEPS, Step("works get a colour", add_column), Step("remarks are written", fill))
+ONE = TWO[:-1]
 
 
 def columns_of_works(store: Store) -> set[str]:
     """Names of the columns of works."""
     with store.reading() as conn:
         return {column["name"] for column in sa.inspect(conn).get_columns("works")}
+
+
+@pytest.fixture
+def lateral_rows() -> pd.DataFrame:
+    """Two laterals far from each other."""
+    lines = np.array([shapely.LineString([(0, 0), (0.5, 0.5)]), shapely.LineString([(90, 90), (99, 99)])])
+    return pd.DataFrame({"id": [1, 2], "lateral": ["L-1", "L-2"], "geometry": lines})
 
 
 def test_steps_lead_to_the_schemas_version() -> None:
@@ -58,10 +70,10 @@ def test_two_steps(store: Store, points) -> None:
     with store.writing() as conn:
         bulk.insert(conn, placed_observations, points(3))
     done = upgrade(store.where, TWO)
-    assert (done.before, done.after) == (1, 3)
+    assert (done.before, done.after) == (SCHEMA_VERSION, SCHEMA_VERSION + 2)
     assert done.steps == ("works get a colour", "remarks are written")
     after, version = open_any_version(store.where)
-    assert version == 3
+    assert version == SCHEMA_VERSION + 2
     assert "colour" in columns_of_works(after)
     with after.reading() as conn:
         assert bulk.read(conn, placed_observations)["remark"].tolist() == ["upgraded"] * 3
@@ -76,7 +88,7 @@ def test_two_steps(store: Store, points) -> None:
 
 def test_only_what_lacks_is_run(store: Store) -> None:
     """A store that had the first step gets only the second."""
-    upgrade(store.where, TWO[:1])
+    upgrade(store.where, ONE)
     assert upgrade(store.where, TWO).steps == ("remarks are written",)
 
 
@@ -86,7 +98,7 @@ def test_a_failing_step_leaves_all_as_it_was(store: Store, points, failing: Step
     with store.writing() as conn:
         bulk.insert(conn, placed_observations, points(3))
     with pytest.raises(StoreError, match="was not upgraded, and is as it was"):
-        upgrade(store.where, (TWO[0], failing))
+        upgrade(store.where, (*ONE, failing))
     unchanged = open_store(store.where)
     assert "colour" not in columns_of_works(unchanged)
     with unchanged.reading() as conn:
@@ -99,4 +111,34 @@ def test_a_newer_store_is_refused(store: Store) -> None:
     """Upgrading goes one way."""
     upgrade(store.where, TWO)
     with pytest.raises(StoreError, match="newer sewermap"):
-        upgrade(store.where, ())
+        upgrade(store.where, STEPS)
+
+
+LACKING = {
+    "lateral_lines": ("tie_in_invert_m", "building_invert_m"),
+    "laterals": (
+        "tie_in_invert_m", "building_invert_m", "property_line_fix_m", "property_line_note", "private_ends_m",
+        "private_ends_sigma_m", "private_ends_at",
+    ),
+}  # fmt: skip
+"""Columns that the first schema had not."""
+
+
+def test_a_store_of_the_first_schema_becomes_like_a_new_one(store: Store, lateral_rows) -> None:
+    """Upgraded, it keeps its rows, has the new columns empty, and is as sound as one made today."""
+    with store.writing() as conn:
+        bulk.insert(conn, laterals, lateral_rows)
+        for name, columns in LACKING.items():
+            for column in columns:
+                conn.exec_driver_sql(f"ALTER TABLE {name} DROP COLUMN {column}")
+        conn.execute(sa.update(meta).where(meta.c.name == "schema_version").values(value="1"))
+    with pytest.raises(StoreError, match="older sewermap"):
+        open_store(store.where)
+    assert upgrade(store.where).before == 1
+    after = open_store(store.where)
+    assert check(after) == []
+    with after.reading() as conn:
+        rows = bulk.read(conn, laterals)
+        assert rows["lateral"].tolist() == ["L-1", "L-2"]
+        assert rows["private_ends_m"].isna().all()
+        assert len(bulk.read(conn, sa.select(laterals).where(bulk.in_box(conn, laterals, (0.0, 0.0, 1.0, 1.0))))) == 1

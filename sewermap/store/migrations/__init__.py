@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sewermap.errors import StoreError
 from sewermap.store import geopackage, postgis, session
 from sewermap.store.geometry import SRID_OF_DIALECT
+from sewermap.store.migrations.widening import widened
 from sewermap.store.tables import meta
 from sewermap.store.trouble import told
 
@@ -36,8 +37,10 @@ class Upgraded:
     copy: str | None
 
 
-STEPS: tuple[Step, ...] = ()
-"""None yet: the first schema is the present one."""
+STEPS: tuple[Step, ...] = (
+    Step("laterals get inverts, and where private ends by the place's rule", widened("lateral_lines", "laterals")),
+)
+"""In order; computed tables are to be built again after any of them (``sewermap recompute``)."""
 
 
 def upgrade(where: str | Path, steps: Sequence[Step] = STEPS) -> Upgraded:
