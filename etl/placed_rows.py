@@ -2,14 +2,14 @@
 
 import numpy as np
 import pandas as pd
-import shapely
-from numpy.typing import NDArray
 
 from sewermap.history.kinds import roles
 from sewermap.line.known_points import Laterals
+from sewermap.line.on_the_map import points_of
 from sewermap.line.places import Places
 from sewermap.store.tables import placed_observations
 
+SIDE = ("side", "side_probability", "side_sigma_m")
 AS_RECORDED = (
     "id",
     "run",
@@ -38,7 +38,7 @@ def placed_rows(runs: pd.DataFrame, laterals: Laterals, observations: pd.DataFra
         rows[name] = runs[name].take(push).to_numpy()
     for name in ("property", "street", "address", "accuracy_assumed"):
         rows[name] = laterals.table[name].reindex(lateral).to_numpy()
-    for name in ("measure_m", "sigma_m", "to_measure_m", "within_m", "x", "y", "side_probability", "side", "reason"):
+    for name in ("measure_m", "sigma_m", "to_measure_m", "within_m", "x", "y", *SIDE, "reason"):
         rows[name] = places.observations[name].to_numpy()
     rows["reason"] = rows["reason"].astype("str").where(rows["reason"] != "")
     rows["geometry"] = points_of(rows)
@@ -58,12 +58,3 @@ def observation_names(observations: pd.DataFrame) -> pd.Series:
     again = nth > 1
     names[again] = names[again] + "#" + nth[again].astype("str")
     return names
-
-
-def points_of(rows: pd.DataFrame) -> NDArray[np.object_]:
-    """A point for each placed row, None for the others."""
-    xy = rows[["x", "y"]].to_numpy(float)
-    points = np.full(len(rows), None, dtype=object)
-    placed = np.isfinite(xy).all(axis=1)
-    points[placed] = shapely.points(xy[placed])
-    return points

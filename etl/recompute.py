@@ -9,18 +9,18 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-import pyproj
 import sqlalchemy as sa
 
-from etl.issue_rows import issue_tables
 from etl.placed_rows import placed_rows
 from etl.story import story_of
+from sewermap.follow.issue_rows import issue_tables
 from sewermap.follow.together import placed_together
 from sewermap.history.grading import grade_table
 from sewermap.history.kinds import vocabulary
 from sewermap.history.life_rules import life_rules
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.known_points import Laterals
+from sewermap.line.material_changes import with_material_changes
 from sewermap.line.place_figures import figures_of_place
 from sewermap.line.places import Places
 from sewermap.line.scene import Scene
@@ -32,6 +32,13 @@ from sewermap.store.session import Store
 FIGURES = ("launch_m", "scale", "slip_m")
 """The figures of the counter model that data can tell."""
 
+WORDS = ("property_line_from", "property_line_note", "private_ends_at")
+OF_PROPERTY_LINE = (
+    "property_line_m", "property_line_sigma_m", "property_line_fix_m", "property_line_fix_sigma_m", "private_ends_m",
+    "private_ends_sigma_m", *WORDS,
+)  # fmt: skip
+"""What places and sides depend on besides a lateral's own runs."""
+
 
 def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None = None) -> pd.DataFrame:
     """Place anew the laterals named in ``touched`` (None: all) and whatever else moved with them.
@@ -39,12 +46,13 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     Returns warnings: columns file, table, row, field, value, reason.
     """
     scene = read_scene(store, conn)
-    model, origin = _model_in_force(conn, scene, store.crs)
+    meant_fixes = read_meant_fixes(conn, scene, store.crs)
+    model, origin = _model_in_force(conn, scene, meant_fixes)
     moved = _keep_figures(conn, model, origin)
+    scene = with_material_changes(replace(scene, rules=replace(scene.rules, counter=model)), meant_fixes)
     names = None if touched is None or moved else set(touched) | _with_moved_property_line(conn, scene.laterals)
     if names is not None and not names:
         return _no_warnings()
-    scene = replace(scene, rules=replace(scene.rules, counter=model))
     observations = read_observations(conn, scene, names, store.crs)
     works = recorded.current(conn, schema.works)
     works = works if names is None else works[works["lateral"].isin(names)]
@@ -60,9 +68,9 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     return _warnings(scene, observations, places, names)
 
 
-def _model_in_force(conn: sa.Connection, scene: Scene, crs: pyproj.CRS) -> tuple[CounterModel, str]:
+def _model_in_force(conn: sa.Connection, scene: Scene, meant_fixes: pd.DataFrame) -> tuple[CounterModel, str]:
     rules = scene.rules
-    fitted = figures_of_place(scene, read_meant_fixes(conn, scene, crs))
+    fitted = figures_of_place(scene, meant_fixes)
     given = "the place's rule" if "counter" in recorded.rules(conn) else "common practice"
     return fitted, given if fitted == rules.counter else "estimated from the fixes of all runs"
 
@@ -78,13 +86,13 @@ def _keep_figures(conn: sa.Connection, model: CounterModel, origin: str) -> bool
 
 
 def _with_moved_property_line(conn: sa.Connection, laterals: Laterals) -> set[str]:
-    """Laterals whose property line is not where it was when they were placed (a parcel or building changed)."""
-    columns = ["lateral", "property_line_m", "property_line_sigma_m"]
-    before = bulk.read(conn, sa.select(*(schema.laterals.c[name] for name in columns)))
-    now = laterals.table[columns].merge(before, on="lateral", how="left", suffixes=("", "_before"))
+    """Laterals whose property line, or end of private, is not what it was when they were placed: a parcel or building changed."""
+    before = bulk.read(conn, sa.select(*(schema.laterals.c[name] for name in ("lateral", *OF_PROPERTY_LINE))))
+    now = laterals.table[["lateral", *OF_PROPERTY_LINE]].merge(before, on="lateral", how="left", suffixes=("", "_before"))
     same = np.ones(len(now), dtype=bool)
-    for name in columns[1:]:
-        same &= now[name].fillna(-1.0).to_numpy() == now[f"{name}_before"].fillna(-1.0).to_numpy()
+    for name in OF_PROPERTY_LINE:
+        nothing: float | str = "" if name in WORDS else -1.0
+        same &= now[name].fillna(nothing).to_numpy() == now[f"{name}_before"].fillna(nothing).to_numpy()
     return set(now.loc[~same, "lateral"])
 
 

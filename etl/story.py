@@ -5,16 +5,11 @@ import pandas as pd
 import sqlalchemy as sa
 
 from etl.by_hand import with_words_of_people
-from etl.issue_rows import Story
 from etl.naming import named
 from sewermap.follow.following import Followed
+from sewermap.follow.issue_rows import OF_SIGHTING, Story
 from sewermap.line.scene import Scene
 from sewermap.store import issues as kept_issues
-
-OF_SIGHTING = (
-    "id", "run", "ran_on", "lateral", "observation", "kind", "grade", "percent", "clock_from", "clock_to", "measure_m",
-    "sigma_m", "to_measure_m",
-)  # fmt: skip
 
 
 def story_of(

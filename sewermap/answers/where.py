@@ -9,6 +9,7 @@ import pyproj
 import sqlalchemy as sa
 
 from sewermap.answers.names import lateral_row, run_row
+from sewermap.cautions import CROSS_BORE, STOP
 from sewermap.errors import LengthError
 from sewermap.follow.together import placed_together
 from sewermap.history.kinds import Vocabulary, vocabulary
@@ -24,6 +25,7 @@ from sewermap.store.session import Store
 from sewermap.units import length_m
 
 NEAREST = 3
+OF_LINE = ("private_ends_at", "property_line_from", "property_line_note")
 A_LOOK = "turned back"
 """The reading in question takes the part of a kind of look: it is placed, and fixes and matches nothing."""
 TAKES_PART = (
@@ -37,8 +39,10 @@ def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
     """The place of a reading, as the run's fixes put it.
 
     ``lateral`` may be an address that only one lateral has; ``reading`` is in the run's unit unless its text carries one. Keys:
-    lateral, run, reading, unit, measure_m, sigma_m, within_m, x, y, crs, lon, lat, side, side_probability, reason,
-    accuracy_assumed, nearest (name, measure_m, away_m); numbers are None where the reading does not fit the line.
+    lateral, run, reading, unit, measure_m, sigma_m, within_m, x, y, crs, lon, lat, side, side_probability, property_line_m,
+    property_line_sigma_m, private_ends_m, private_ends_at, property_line_from, property_line_note, reason, accuracy_assumed,
+    nearest (name, measure_m, away_m), caution (where a run of the lateral saw what may be a cross-bore); numbers are None where
+    the reading does not fit the line.
 
     Raises UnknownNameError for a lateral or run, LengthError for a reading.
     """
@@ -56,7 +60,8 @@ def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
     asked = asked.reindex(columns=seen.columns).astype(seen.dtypes)
     places, _ = placed_together(scene, pd.concat([asked, seen], ignore_index=True), works, words)
     place = places.observations.iloc[0]
-    return _answer(store, scene.laterals, scene.points, place, run=push["run"], reading=reading, unit=push["unit"])
+    answer = _answer(store, scene.laterals, scene.points, place, run=push["run"], reading=reading, unit=push["unit"])
+    return {**answer, "caution": STOP if CROSS_BORE in set(observations["kind"]) else None}
 
 
 def _scene_of_lateral(store: Store, conn: sa.Connection, line: pd.Series) -> tuple[Scene, pd.DataFrame, Vocabulary]:
@@ -64,7 +69,7 @@ def _scene_of_lateral(store: Store, conn: sa.Connection, line: pd.Series) -> tup
     rules = recorded.rules(conn)
     place_rules = rules_from_texts(rules)
     place_rules = replace(place_rules, counter=computed.model_in_force(conn, place_rules))
-    laterals = laterals_from_computed(line.to_frame().T.infer_objects(), store.metres_per_unit)
+    laterals = laterals_from_computed(line.to_frame().T.infer_objects(), store.metres_per_unit, place_rules)
     referents = _of(conn, schema.referents, schema.referents.c.lateral == line["lateral"])
     runs = _of(conn, schema.runs, schema.runs.c.lateral == line["lateral"]).sort_values("run", ignore_index=True)
     points = known_points(laterals, referents, place_rules.counter.fix_sigma_m)
@@ -82,6 +87,9 @@ def _answer(
     store: Store, laterals: Laterals, points: pd.DataFrame, place: pd.Series, *, run: str, reading: str, unit: str
 ) -> dict[str, Any]:
     line = laterals.table.iloc[0]
+    points = points[points["name"] != "property line"]  # where it is by all that is known, not only by what fixes counters
+    border = pd.DataFrame({"name": ["property line"], "measure_m": [line["property_line_m"]]})
+    points = pd.concat([points[["name", "measure_m"]], border], ignore_index=True)
     to_lonlat = pyproj.Transformer.from_crs(store.crs, pyproj.CRS.from_epsg(4326), always_xy=True)
     lon, lat = to_lonlat.transform(place["x"], place["y"]) if np.isfinite(place["x"]) else (np.nan, np.nan)
     away = (points["measure_m"] - place["measure_m"]).abs()
@@ -103,6 +111,8 @@ def _answer(
         "lat": _or_none(lat),
         "side": None if pd.isna(place["side"]) else str(place["side"]),
         "side_probability": _or_none(place["side_probability"]),
+        **{name: _or_none(line[name]) for name in ("property_line_m", "property_line_sigma_m", "private_ends_m")},
+        **{name: None if pd.isna(line[name]) else str(line[name]) for name in OF_LINE},
         "reason": place["reason"] or None,
         "accuracy_assumed": bool(line["accuracy_assumed"]),
         "nearest": near[["name", "measure_m", "away_m"]].to_dict("records"),

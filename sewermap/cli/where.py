@@ -51,8 +51,9 @@ def _told(answer: dict[str, Any]) -> str:
     from sewermap.units import feet_and_inches  # noqa: PLC0415
 
     lines = [f"{answer['reading']} ({answer['unit']}) of run {answer['run']} on lateral {answer['lateral']}"]
+    stop = [answer["caution"]] if answer["caution"] else []
     if answer["measure_m"] is None:
-        return "\n".join([*lines, f"not placed: {answer['reason']}"])
+        return "\n".join([*lines, f"not placed: {answer['reason']}", *stop])
     measure, within = answer["measure_m"], answer["within_m"]
     lines += [
         f"measure    {measure:.2f} m ({feet_and_inches(measure)}) from the tie-in, ± {answer['sigma_m']:.2f} m (one sigma)",
@@ -60,6 +61,7 @@ def _told(answer: dict[str, Any]) -> str:
         f"within     {within:.2f} m ({feet_and_inches(within)}) in 19 cases of 20",
         f"side       {answer['side'] or 'unknown: no property line is known here'}"
         + (f" (private with probability {answer['side_probability']:.2f})" if answer["side"] else ""),
+        *([f"           {answer['property_line_note']}"] if answer["property_line_note"] else []),
     ]
     lines += [
         f"near       {point['name']} at {point['measure_m']:.2f} m, {point['away_m']:.2f} m away" for point in answer["nearest"]
@@ -68,4 +70,4 @@ def _told(answer: dict[str, Any]) -> str:
         lines.append(f"note       {answer['reason']}")
     if answer["accuracy_assumed"]:
         lines.append("note       ACCURACY ASSUMED: nobody said how well this line was drawn")
-    return "\n".join([*lines, "", CAUTION])
+    return "\n".join([*lines, *stop, "", CAUTION])

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sewermap.follow.seen import jobs_of, looks_of, reading_rows, run_rows, seen_of
 from sewermap.follow.sorted_runs import Floats, Sorted, Whole, plain, sorted_runs
-from sewermap.follow.town import each_run_alone, town_of
+from sewermap.follow.town import each_run_alone, town_of, with_moved_points
 from sewermap.history.kinds import Vocabulary
 from sewermap.history.matching import MatchingModel, matching_model, terms_of
 from sewermap.history.matching_runs import match_all, relabel_all
@@ -21,6 +22,7 @@ from sewermap.line import counter
 from sewermap.line.register import Figures, Solution, Town, figures_of, relate, relation_of, solve
 from sewermap.line.scene import Scene
 
+PLACES = ("measure_m", "sigma_m", "to_measure_m", "line_share")
 _MOST_ROUNDS = 8
 _NOBODY = -1
 
@@ -29,7 +31,8 @@ _NOBODY = -1
 class Followed:
     """What became of the observations, of the things they saw, and of the runs.
 
-    ``observations``, row by row as given: measure_m, sigma_m, to_measure_m, reason (as in ``Placement``), cluster (−1: the look
+    ``observations``, row by row as given: measure_m, sigma_m, to_measure_m, line_share (how much of what is wrong with the drawn
+    end of private is in the measure too), reason (as in ``Placement``), cluster (−1: the look
     itself, or unplaced), cost (negative logarithm of the likelihood of belonging to its cluster rather than that being missed; or
     of being new), runner_up (the next likely cluster, −1: none can be) and runner_up_cost.
     ``clusters``, in order of lateral and measure: cluster (its row), lateral (row of the scene's), is_defect, measure_m, sigma_m,
@@ -75,7 +78,7 @@ def follow(
     """
     model = matching_model() if matching is None else matching
     ready = sorted_runs(scene, observations)
-    town, named = town_of(ready, model.noting_m)
+    town, named, ends = town_of(ready, model.noting_m)
     figures = figures_of(scene.rules.counter, model.noting_m)
     seen = seen_of(ready, named, vocabulary)
     looks, jobs = plain(looks_of(ready)), plain(jobs_of(ready, works, vocabulary))
@@ -83,8 +86,19 @@ def follow(
     work = _Work(ready, plain(town), figures, plain(seen), looks, jobs, terms_of(vocabulary, model), joint)
     found, thing = matched(work)
     laterals = np.flatnonzero(np.diff(town.reading_first))
-    solution = solve(work.town, laterals, thing if joint else np.full(len(town.run), -1), figures)
-    return _told(work, vocabulary, found, solution)
+    thing = thing if joint else np.full(len(town.run), -1)
+    solution = solve(work.town, laterals, thing, figures)
+    return _told(work, vocabulary, found, solution, _line_share(work, ends, thing, solution))
+
+
+def _line_share(work: _Work, ends: NDArray[np.bool_], thing: Whole, solution: Solution) -> Floats:
+    """Of each reading the derivative of its measure to where the map draws the end of private.
+
+    The solution is linear in what is known of points, so that one more, with those points a metre further, tells it exactly.
+    """
+    moved, laterals = with_moved_points(work.town, ends)
+    further = solve(plain(moved), laterals, thing, work.figures).measure_m
+    return np.asarray(np.nan_to_num(further - solution.measure_m))
 
 
 def matched(work: _Work) -> tuple[Matched, Whole]:
@@ -123,7 +137,7 @@ def _one_round(work: _Work, laterals: Whole, launch_variance: Floats, found: Mat
         town.launch_variance[target] += found.shifted[target] ** 2  # a launch elsewhere than it was said to be
 
 
-def _told(work: _Work, vocabulary: Vocabulary, found: Matched, solution: Solution) -> Followed:
+def _told(work: _Work, vocabulary: Vocabulary, found: Matched, solution: Solution, line_share: Floats) -> Followed:
     """The results as tables, in the order of the tables that were given."""
     placement, ends = _judged(work, solution)
     start, end = reading_rows(work.ready)
@@ -131,15 +145,14 @@ def _told(work: _Work, vocabulary: Vocabulary, found: Matched, solution: Solutio
     placed = ~np.isnan(placement.measure_m[start])
     cluster = np.where(placed, found.cluster, -1)
     clusters, number = _clusters(work, vocabulary, cluster, placement)
-    table = pd.DataFrame(
-        {name: np.full(len(observations), np.nan) for name in ("measure_m", "sigma_m", "to_measure_m", "cost", "runner_up_cost")}
-    )
+    table = pd.DataFrame({name: np.full(len(observations), np.nan) for name in (*PLACES, "cost", "runner_up_cost")})
     reason = np.full(len(observations), "", object)
     whole = np.full((2, len(observations)), -1)
     columns = {
         "measure_m": placement.measure_m[start],
         "sigma_m": placement.sigma_m[start],
         "to_measure_m": np.where(end >= 0, placement.measure_m[end], np.nan),
+        "line_share": line_share[start],
         "cost": np.where(cluster >= 0, found.cost, np.nan),
         "runner_up_cost": np.where(cluster >= 0, found.runner_up_cost, np.nan),
     }

@@ -4,16 +4,19 @@ import numpy as np
 import pandas as pd
 
 from sewermap.follow.following import Followed
-from sewermap.line.known_points import Laterals
-from sewermap.line.on_the_map import on_the_map
+from sewermap.line.on_the_map import on_the_map, side_sigma
 from sewermap.line.places import Places
-from sewermap.line.pushes import Pushes
+from sewermap.line.scene import Scene
 
 SET_ASIDE = "set aside as a fix"
 
 
-def joined_places(places: Places, followed: Followed, pushes: Pushes, laterals: Laterals) -> Places:
-    """The places with what the joint solution says of laterals with two runs or more; one alone has nothing to be joined to."""
+def joined_places(places: Places, followed: Followed, scene: Scene, observations: pd.DataFrame) -> Places:
+    """The places with what the joint solution says of laterals with two runs or more; one alone has nothing to be joined to.
+
+    ``observations``: those placed, row by row, with kind.
+    """
+    pushes, laterals = scene.pushes, scene.laterals
     able = (pushes.problem == "") & places.coverages["to_measure_m"].notna().to_numpy()
     of_run = pushes.table["lateral"].to_numpy()
     runs = np.bincount(of_run[able], minlength=len(laterals.table) + 1)
@@ -27,7 +30,9 @@ def joined_places(places: Places, followed: Followed, pushes: Pushes, laterals: 
         for name in ("measure_m", "sigma_m", "to_measure_m")
     }
     reason = np.where(together | unplaced, _reasons(alone["reason"], followed.observations["reason"]), alone["reason"])
-    table = on_the_map(laterals, lateral, columns["measure_m"], columns["sigma_m"])
+    share = followed.observations["line_share"].to_numpy()
+    spread, kind = side_sigma(laterals, lateral, columns["sigma_m"], share), observations["kind"]
+    table = on_the_map(laterals, lateral, columns["measure_m"], columns["sigma_m"], side_sigma_m=spread, kind=kind)
     table = table.assign(to_measure_m=columns["to_measure_m"], reason=reason)
     return Places(table, _coverages(places.coverages, followed.runs, several[of_run]), _warnings(places.warnings, table))
 

@@ -25,4 +25,4 @@ def placed_together(
         material_rule=scene.rules.material_change_at_property_line,
     )
     followed = follow(scene, observations, works, vocabulary)
-    return joined_places(alone, followed, scene.pushes, scene.laterals), followed
+    return joined_places(alone, followed, scene, observations), followed

@@ -2,14 +2,18 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sewermap.follow.sorted_runs import Floats, Sorted, What, Whole, firsts
 from sewermap.line.known_points import ALWAYS_KNOWN
+from sewermap.line.private_ends import ends_there
 from sewermap.line.register import Town
 
 
-def town_of(ready: Sorted, noting_m: float) -> tuple[Town, Whole]:
-    """The town, and of each observation in order the known point that it names (−1: none, or a located head)."""
+def town_of(ready: Sorted, noting_m: float) -> tuple[Town, Whole, NDArray[np.bool_]]:
+    """The town; of each observation in order the known point that it names (−1: none, or a located head); and which of the town's
+    points are those where private ends.
+    """
     point, points = _points_passed(ready, noting_m)
     laterals = len(ready.scene.laterals.table)
     order = np.argsort(points["lateral"].to_numpy(), kind="stable")
@@ -35,7 +39,9 @@ def town_of(ready: Sorted, noting_m: float) -> tuple[Town, Whole]:
         fix_variance=fix_variance,
     )
     named = point[ready.rows]
-    return town, np.where(named < len(ready.scene.points), named, -1)
+    ends = np.zeros(len(points), bool)
+    ends[: len(ready.scene.points)] = ends_there(ready.scene.points, ready.scene.laterals.table)
+    return town, np.where(named < len(ready.scene.points), named, -1), ends[order]
 
 
 def each_run_alone(town: Town) -> Town:
@@ -49,6 +55,21 @@ def each_run_alone(town: Town) -> Town:
         point_variance=np.zeros(none),
         fix_variance=town.fix_variance + variance[of_fix],
     )
+
+
+def with_moved_points(town: Town, which: NDArray[np.bool_]) -> tuple[Town, Whole]:
+    """The town where these of its points are drawn a metre further from the main, and the laterals that this can move."""
+    moves = np.append(which, False)  # the last is for −1, no point
+    moved = town._replace(
+        fix_m=town.fix_m + moves[town.fix_point],
+        launch_m=town.launch_m + moves[town.launch_point],
+    )
+    by_reading, by_launch = np.flatnonzero(moves[town.fix_point]), np.flatnonzero(moves[town.launch_point])
+    laterals = (
+        np.searchsorted(town.reading_first, by_reading, "right") - 1,
+        np.searchsorted(town.run_first, by_launch, "right") - 1,
+    )
+    return moved, np.unique(np.concatenate(laterals))
 
 
 def _point_names(ready: Sorted, rows: Whole) -> pd.Series:

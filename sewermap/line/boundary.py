@@ -1,15 +1,13 @@
-"""Where the property line crosses a lateral, and on whose side of it a measure lies.
+"""Where the property line crosses a lateral.
 
 The lateral runs from the main (measure 0) to the building. Walked from the building outwards, the property line is where it
 first leaves its own parcel; where it comes back in and leaves again does not matter. Parcels are closed sets: a line that
-touches its boundary, or runs along it, has not left. Whose side a place is on is never more than a probability, and where
+touches its boundary, or runs along it, has not left. Walls stand on plot borders, and both are drawn with error: a line that
+begins outside its parcel by no more than the two may be wrong (3 sigma) counts as beginning inside. Where
 private ends is for the local code and the survey to say: what is computed here is where the *drawn* boundary lies.
 """
 
 from collections.abc import Sequence
-from functools import cache
-from math import erf, sqrt
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,15 +17,16 @@ from numpy.typing import ArrayLike, NDArray
 from sewermap.line.parcels import TOUCH_M, building_ends, own_parcels, valid_polygons
 from sewermap.line.reference import Lines, measure_of, plan_of, point_at
 
-__all__ = ["combined", "own_parcels", "property_line_measures", "side_of"]
-
-SURE = 0.95
-"""Probability from which a side is told; common practice, no source."""
-
-_SIDES = ("private", "public", "undetermined")
+__all__ = ["combined", "own_parcels", "property_line_measures"]
 
 CONFLICT_SIGMAS = 3.0
 """Statements of one property line that lie further apart than this contradict each other."""
+
+_OUTSIDE = (
+    ", no further than the maps may be wrong, and it stays outside: the property line is taken to be at the building",
+    ", no further than the maps may be wrong: it is taken to begin inside",
+    ", no further than the maps may be wrong, and it never leaves it",
+)
 
 _SLANT_M = 0.1
 """Stretch on both sides of a crossing over which the angle between line and boundary is judged."""
@@ -38,6 +37,7 @@ _LEAST_SINE = 0.1
 _LEAST_SIGMA_M = 1e-6
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 def property_line_measures(
@@ -48,7 +48,9 @@ def property_line_measures(
     ``parcels`` (L,) holds the Polygon or MultiPolygon of each line, in its map units, or None; the accuracies (L, or one for
     all) are one sigma per axis of a drawn vertex, metres. Returns one row a line:
 
-    - ``measure_m``: the highest measure at which the line passes out of the parcel; NaN where there is none;
+    - ``measure_m``: the highest measure at which the line passes out of the parcel; NaN where there is none. A line whose
+      building end lies outside, but by no more than 3 sigma of line and parcel together, begins inside; where it never comes into
+      the parcel, the building stands on the boundary, and the property line is at its end;
     - ``sigma_m``: along the line, ``hypot(parcel accuracy, line accuracy * cos) / sin`` of the angle between line and
       boundary, so the parcel's accuracy where they are square. The line's error along itself is not in it: that is part of
       the sigma of every measure on the line;
@@ -62,46 +64,31 @@ def property_line_measures(
     """
     owned = valid_polygons(parcels)
     touch = TOUCH_M / lines.metres_per_unit
+    line_sigma, parcel_sigma = (
+        np.broadcast_to(np.asarray(sigma, np.float64), len(lines)) for sigma in (line_accuracy_m, parcel_accuracy_m)
+    )
     stretch = _stretches(lines, owned, touch)
     at_building = shapely.dwithin(owned, building_ends(lines), touch)
-    # Stretches are in order of measure within each line: the last one outside ends where the line leaves its parcel.
-    outside = ~stretch["inside"].to_numpy()
-    leaves = stretch[outside].groupby("line")["to_m"].last().reindex(range(len(lines))).to_numpy(np.float64)
-    measure = np.where(at_building, leaves, np.nan)
     crossings = _crossings(stretch, at_building)
+    away = shapely.distance(owned, building_ends(lines)) * lines.metres_per_unit
+    limit = CONFLICT_SIGMAS * np.hypot(line_sigma, parcel_sigma)
+    near = ~at_building & (away <= limit)
+    inside = stretch["inside"].to_numpy() | _between_wall_and_parcel(lines, owned, stretch, np.where(near, limit, np.nan))
+    # Stretches are in order of measure within each line: the last one outside ends where the line leaves its parcel.
+    leaves = stretch[~inside].groupby("line")["to_m"].last().reindex(range(len(lines))).to_numpy(np.float64)
+    measure = np.where(at_building | near, leaves, np.nan)
+    sigma = _sigma_along(lines, owned, measure, line_sigma, parcel_sigma)
+    on_boundary = near & (measure == lines.length_m)
+    sigma[on_boundary] = np.hypot(parcel_sigma, away)[on_boundary]
+    ends = pd.DataFrame({"in": at_building, "near": near, "on_boundary": on_boundary, "away_m": away})
     return pd.DataFrame(
         {
             "measure_m": measure,
-            "sigma_m": _sigma_along(lines, owned, measure, line_accuracy_m, parcel_accuracy_m),
+            "sigma_m": sigma,
             "crossings": crossings,
-            "reason": pd.array(_reasons(lines, owned, at_building, measure, crossings), dtype="str"),
+            "reason": pd.array(_reasons(owned, ends, measure, crossings), dtype="str"),
         }
     )
-
-
-def side_of(
-    measure_m: ArrayLike, sigma_m: ArrayLike, property_line_m: ArrayLike, property_line_sigma_m: ArrayLike
-) -> tuple[Any, Floats]:
-    """On whose side of the property line each measure lies, and the probability (N,) that it is the private one.
-
-    All in metres, (N,) or one for all. Private is the building's side, the higher measures. The probability is the normal
-    distribution of the difference; the side, a text array (N,), is ``private`` from 0.95, ``public`` up to 0.05, else
-    ``undetermined``. Both are missing where any of the four is unknown.
-
-    >>> side, probability = side_of([4.0, 9.0, 6.1], 0.5, 6.0, 0.3)
-    >>> list(side), probability.round(3).tolist()
-    (['public', 'private', 'undetermined'], [0.0, 1.0, 0.568])
-    """
-    measure, sigma, line, line_sigma = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(value, np.float64)) for value in (measure_m, sigma_m, property_line_m, property_line_sigma_m))
-    )
-    spread = np.hypot(sigma, line_sigma)
-    difference = measure - line
-    with np.errstate(divide="ignore", invalid="ignore"):
-        score = np.where((spread == 0) & (difference == 0), 0.0, difference / spread)
-    probability = np.where(np.isnan(score), np.nan, _normal_below(score))
-    code = np.select([np.isnan(probability), probability >= SURE, probability <= 1 - SURE], [-1, 0, 1], 2)
-    return pd.array(_SIDES, dtype="str").take(code, allow_fill=True), probability
 
 
 def combined(lateral: ArrayLike, measure_m: ArrayLike, sigma_m: ArrayLike, source: Sequence[str] | None = None) -> pd.DataFrame:
@@ -159,7 +146,7 @@ def _weighed(group: NDArray[np.intp], groups: int, measure: Floats, sigma: Float
 
 
 def _stretches(lines: Lines, parcels: NDArray[np.object_], touch: float) -> pd.DataFrame:
-    """Each line cut at its vertices and where it meets its parcel's boundary: ``line``, ``to_m``, ``inside``, in order."""
+    """Each line cut at its vertices and where it meets its parcel's boundary: ``line``, ``from_m``, ``to_m``, ``inside``."""
     met, owner = shapely.get_coordinates(shapely.intersection(plan_of(lines), shapely.boundary(parcels)), return_index=True)
     line = np.concatenate([np.repeat(np.arange(len(lines)), np.diff(lines.offsets)), owner])
     cut = np.concatenate([lines.cumulative_m, measure_of(lines, owner, met)[0]])
@@ -169,15 +156,29 @@ def _stretches(lines: Lines, parcels: NDArray[np.object_], touch: float) -> pd.D
     real = np.flatnonzero((line[1:] == line[:-1]) & (cut[1:] - cut[:-1] > TOUCH_M / 2))
     middle = point_at(lines, line[real], (cut[real] + cut[real + 1]) / 2)
     inside = shapely.dwithin(parcels[line[real]], shapely.points(middle), touch)
-    return pd.DataFrame({"line": line[real], "to_m": cut[real + 1], "inside": inside})
+    return pd.DataFrame({"line": line[real], "from_m": cut[real], "to_m": cut[real + 1], "inside": inside})
 
 
-def _sigma_along(
-    lines: Lines, parcels: NDArray[np.object_], measure: Floats, line_accuracy_m: ArrayLike, parcel_accuracy_m: ArrayLike
-) -> Floats:
+def _between_wall_and_parcel(lines: Lines, parcels: NDArray[np.object_], stretch: pd.DataFrame, limit_m: Floats) -> Flags:
+    """Stretches from a building near its parcel to where the line comes into that, never further off than the line's limit (NaN:
+    the line begins in its parcel, or too far off).
+    """
+    line, inside = stretch["line"].to_numpy(), stretch["inside"].to_numpy()
+    # Walked from the building, nothing of the line was inside before these.
+    inside_after = stretch["inside"].iloc[::-1].groupby(line[::-1]).cumsum().iloc[::-1].to_numpy()
+    first = np.flatnonzero((inside_after == 0) & ~np.isnan(limit_m)[line])
+    where = np.concatenate([(stretch["from_m"] + stretch["to_m"]).to_numpy()[first] / 2, stretch["from_m"].to_numpy()[first]])
+    twice = np.tile(line[first], 2)
+    away = shapely.distance(parcels[twice], shapely.points(point_at(lines, twice, where))) * lines.metres_per_unit
+    strays = np.bincount(twice[away > limit_m[twice]], minlength=len(limit_m)) > 0
+    enters = np.bincount(line[inside], minlength=len(limit_m)) > 0
+    between = np.zeros(len(line), dtype=bool)
+    between[first] = (enters & ~strays)[line[first]]
+    return between
+
+
+def _sigma_along(lines: Lines, parcels: NDArray[np.object_], measure: Floats, line_sigma: Floats, parcel_sigma: Floats) -> Floats:
     """Sigma of each crossing along its line; see property_line_measures."""
-    line_sigma = np.broadcast_to(np.asarray(line_accuracy_m, np.float64), measure.shape)
-    parcel_sigma = np.broadcast_to(np.asarray(parcel_accuracy_m, np.float64), measure.shape)
     known = np.flatnonzero(~np.isnan(measure))
     edge = shapely.boundary(parcels[known])
     away, along = np.zeros(len(known)), np.zeros(len(known))
@@ -192,7 +193,7 @@ def _sigma_along(
     return sigma
 
 
-def _crossings(stretch: pd.DataFrame, at_building: NDArray[np.bool_]) -> NDArray[np.int64]:
+def _crossings(stretch: pd.DataFrame, at_building: Flags) -> NDArray[np.int64]:
     """How often each line passes the boundary; an end that stands on it, with the line outside, counts as one."""
     line, inside = stretch["line"].to_numpy(), stretch["inside"].to_numpy()
     last = np.append(line[1:] != line[:-1], True)[: len(line)]
@@ -201,41 +202,18 @@ def _crossings(stretch: pd.DataFrame, at_building: NDArray[np.bool_]) -> NDArray
 
 
 def _reasons(
-    lines: Lines, parcels: NDArray[np.object_], at_building: NDArray[np.bool_], measure: Floats, crossings: NDArray[np.int64]
+    parcels: NDArray[np.object_], ends: pd.DataFrame, measure: Floats, crossings: NDArray[np.int64]
 ) -> NDArray[np.object_]:
-    reasons = np.full(len(lines), "", dtype=object)
-    again = ~np.isnan(measure) & (crossings > 1)
+    reasons = np.full(len(ends), "", dtype=object)
+    known, near, inside = ~np.isnan(measure), ends["near"].to_numpy(), ends["in"].to_numpy()
+    again = known & (crossings > np.where(near, 2, 1))
     words = "it passes its parcel's boundary {} times; the first time, seen from the building, counts"
     reasons[again] = pd.Series(crossings[again], dtype=object).map(words.format)
-    reasons[at_building & np.isnan(measure)] = "it never leaves its own parcel"
-    away = shapely.distance(parcels[~at_building], building_ends(lines)[~at_building]) * lines.metres_per_unit
+    reasons[inside & ~known] = "it never leaves its own parcel"
     # Nothing is "0.00 m outside".
-    reasons[~at_building] = pd.Series(np.maximum(away, 0.01), dtype=object).map(
-        "its building end lies {:.2f} m outside its own parcel".format
-    )
+    away = pd.Series(np.maximum(ends["away_m"].to_numpy(), 0.01), dtype=object)
+    outside = away.map("its building end lies {:.2f} m outside its own parcel".format).to_numpy(object)
+    reasons[~inside] = np.where(again, "; " + reasons, "")[~inside]
+    reasons[~inside] = (outside + np.select([ends["on_boundary"], near & known, near], _OUTSIDE, "") + reasons)[~inside]
     reasons[shapely.is_missing(parcels) | shapely.is_empty(parcels)] = "its own parcel is not known"
     return reasons
-
-
-def _normal_below(score: Floats) -> Floats:
-    """The normal distribution function, to 1e-11: a table of it with its slope, joined by cubics (Hermite)."""
-    table, step = _normal_table()
-    place = (np.clip(np.nan_to_num(score), -9.0, 9.0) + 9.0) / step
-    cell = np.minimum(place.astype(np.int64), len(table) - 2)
-    t = place - cell
-    low, high = table[cell], table[cell + 1]
-    value: Floats = (
-        (1 + 2 * t) * (1 - t) ** 2 * low[..., 0]
-        + t * (1 - t) ** 2 * step * low[..., 1]
-        + t**2 * (3 - 2 * t) * high[..., 0]
-        + t**2 * (t - 1) * step * high[..., 1]
-    )
-    return np.clip(value, 0.0, 1.0)
-
-
-@cache
-def _normal_table() -> tuple[Floats, float]:
-    scores = np.linspace(-9.0, 9.0, 2049)
-    below = [0.5 * (1 + erf(score / sqrt(2))) for score in scores]
-    slope = np.exp(-0.5 * scores**2) / np.sqrt(2 * np.pi)
-    return np.column_stack([below, slope]), float(scores[1] - scores[0])

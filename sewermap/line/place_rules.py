@@ -4,17 +4,21 @@ import tomllib
 from dataclasses import dataclass
 
 from sewermap.errors import SourceError
+from sewermap.line.boundary_rule import BoundaryRule, boundary_rule
 from sewermap.line.counter_model import CounterModel, model_from_toml
 
 
 @dataclass(frozen=True)
 class PlaceRules:
-    """``material_change_at_property_line``: owners here used one pipe material and the town another, so a change of material
-    that a run sees is the property line.
-    """
+    """The figures of the counter, and what this place says of its property lines."""
 
     counter: CounterModel
-    material_change_at_property_line: bool = False
+    boundary: BoundaryRule
+
+    @property
+    def material_change_at_property_line(self) -> bool:
+        """Whether a change of material that a run sees is the property line."""
+        return self.boundary.material_change_at_property_line
 
 
 def rules_from_texts(texts: dict[str, str]) -> PlaceRules:
@@ -22,9 +26,7 @@ def rules_from_texts(texts: dict[str, str]) -> PlaceRules:
 
     Raises SourceError for a text that is no TOML or holds a name that is not known.
     """
-    boundary = texts.get("boundary")
-    changes_at_line = _boundary_rule(boundary) if boundary else False
-    return PlaceRules(_counter_rule(texts.get("counter")), changes_at_line)
+    return PlaceRules(_counter_rule(texts.get("counter")), boundary_rule(texts.get("boundary")))
 
 
 def _counter_rule(text: str | None) -> CounterModel:
@@ -32,17 +34,3 @@ def _counter_rule(text: str | None) -> CounterModel:
         return model_from_toml(text)
     except (tomllib.TOMLDecodeError, ValueError) as error:
         raise SourceError(f"the rule file 'counter' cannot be used: {error}") from error
-
-
-def _boundary_rule(text: str) -> bool:
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SourceError(f"the rule file 'boundary' is not valid TOML: {error}") from error
-    unknown = sorted(set(table) - {"material_change_at_property_line"})
-    if unknown:
-        raise SourceError(f"the rule file 'boundary' names {', '.join(unknown)}; known is material_change_at_property_line")
-    value = table.get("material_change_at_property_line", False)
-    if not isinstance(value, bool):
-        raise SourceError("the rule file 'boundary': material_change_at_property_line is either true or false")
-    return value

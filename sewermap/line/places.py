@@ -18,7 +18,7 @@ class Places:
     """Row by row with the observations and the runs that were asked for, and what is worth telling.
 
     ``observations``: lateral (row, −1 where unknown), measure_m, sigma_m, to_measure_m, within_m, x, y, side, side_probability,
-    reason. ``coverages``: lateral, from_measure_m, to_measure_m, fixes, set_aside, notes. ``warnings``: row (of the
+    side_sigma_m, reason. ``coverages``: lateral, from_measure_m, to_measure_m, fixes, set_aside, notes. ``warnings``: row (of the
     observations, −1 for a run), push, field, reason.
     """
 
@@ -60,7 +60,8 @@ def place(
     # Fixes on one drawn line share its error: however many there are, what is common to them stays.
     lateral = pushes.table["lateral"].to_numpy()[push]
     sigma = np.maximum(sigma, accuracy_of(laterals, lateral) * np.sqrt(model.map_shared))
-    table = on_the_map(laterals, lateral, measure, sigma).assign(to_measure_m=to_measure, reason=reason)
+    table = on_the_map(laterals, lateral, measure, sigma, kind=observations["kind"])
+    table = table.assign(to_measure_m=to_measure, reason=reason)
     coverages = _coverages(push, pushes, runs, fixes, model, paid, placement)
     return Places(table, coverages, _warnings(table, fix_problem, placement))
 

@@ -6,6 +6,7 @@ import pandas as pd
 
 from sewermap.line.known_points import Ground, Laterals, known_points, laterals_from_lines
 from sewermap.line.place_rules import PlaceRules
+from sewermap.line.private_ends import with_private_ends
 from sewermap.line.pushes import Pushes, pushes_of
 
 
@@ -25,15 +26,9 @@ def scene_of(
     rules: PlaceRules, lateral_lines: pd.DataFrame, ground: Ground, runs: pd.DataFrame, *, metres_per_unit: float
 ) -> Scene:
     """The scene of current rows of lateral_lines, of parcels, buildings and referents (``ground``), and of runs."""
-    figures = rules.counter
-    laterals, warnings = laterals_from_lines(
-        lateral_lines,
-        ground,
-        metres_per_unit=metres_per_unit,
-        common_accuracy_m=figures.map_accuracy_m,
-        fix_sigma_m=figures.fix_sigma_m,
-    )
-    points = known_points(laterals, ground.referents, figures.fix_sigma_m)
+    laterals, warnings = laterals_from_lines(lateral_lines, ground, rules, metres_per_unit=metres_per_unit)
+    points = known_points(laterals, ground.referents, rules.counter.fix_sigma_m)
+    laterals = with_private_ends(laterals, points)
     runs = runs.sort_values("run", ignore_index=True)
     return Scene(rules, laterals, points, runs, pushes_of(runs, laterals, points), warnings)
 

@@ -51,6 +51,7 @@ placed_observations = sa.Table(
     number("y"),
     text("side"),
     number("side_probability"),
+    number("side_sigma_m"),
     whole("grade"),
     number("percent"),
     number("clock_from"),

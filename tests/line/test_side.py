@@ -4,7 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from sewermap.line.boundary import combined, side_of
+from sewermap.line.boundary import combined
+from sewermap.line.side import side_of
 
 lengths = st.floats(0, 100)
 sigmas = st.floats(0.01, 5)

@@ -38,7 +38,10 @@ class Upgraded:
 
 
 STEPS: tuple[Step, ...] = (
-    Step("laterals get inverts, and where private ends by the place's rule", widened("lateral_lines", "laterals")),
+    Step(
+        "laterals get inverts, and where private ends by the place's rule",
+        widened("lateral_lines", "laterals", "placed_observations"),
+    ),
 )
 """In order; computed tables are to be built again after any of them (``sewermap recompute``)."""
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from etl.placed_rows import points_of
 from sewermap.history.grading import GradeTable, grades, lateral_grades
 from sewermap.history.life import MENDED, STATES, lives
 from sewermap.history.life_rules import LifeRules
@@ -13,7 +12,13 @@ from sewermap.history.life_sightings import life_sightings
 from sewermap.history.streets import scoped_m
 from sewermap.history.trend import trend
 from sewermap.line.known_points import Laterals
-from sewermap.line.on_the_map import on_the_map
+from sewermap.line.on_the_map import on_the_map, points_of
+
+OF_SIGHTING = (
+    "id", "run", "ran_on", "lateral", "observation", "kind", "grade", "percent", "clock_from", "clock_to", "measure_m",
+    "sigma_m", "to_measure_m", "side_sigma_m",
+)  # fmt: skip
+"""What a story takes from each sighting's row of placed_observations."""
 
 
 @dataclass(frozen=True)
@@ -21,9 +26,10 @@ class Story:
     """What lives are told from, for the laterals in question.
 
     ``sightings``: one row a sighting of a defect that was matched, with id (of the observation), cluster, run, ran_on, lateral,
-    observation, kind, grade (the crew's), percent, clock_from, clock_to, measure_m, sigma_m, to_measure_m, cost, runner_up
-    (a cluster, −1 for none), runner_up_cost and by_hand. ``coverages``: run, lateral, ran_on, from_measure_m, to_measure_m,
-    reason. ``looks``: run, kind, measure_m, to_measure_m. ``works``: current rows. ``names``: by cluster, the issue's name.
+    observation, kind, grade (the crew's), percent, clock_from, clock_to, measure_m, sigma_m, to_measure_m, side_sigma_m, cost,
+    runner_up (a cluster, −1 for none), runner_up_cost and by_hand. ``coverages``: run, lateral, ran_on, from_measure_m,
+    to_measure_m, reason. ``looks``: run, kind, measure_m, to_measure_m. ``works``: current rows. ``names``: by cluster, the
+    issue's name.
     """
 
     sightings: pd.DataFrame
@@ -36,17 +42,27 @@ class Story:
 def issue_tables(story: Story, laterals: Laterals, rules: LifeRules, table: GradeTable) -> dict[str, pd.DataFrame]:
     """The rows of issues, issue_sightings and lateral_states, without ids, geometries in place."""
     seen = graded_sightings(story.sightings, table)
-    issues = _issues(seen)
-    told = lives(
-        issues, life_sightings(seen.rename(columns={"cluster": "issue"}), rules), story.coverages, story.looks, story.works, rules
-    ).states
-    issues = issues.merge(told.drop(columns="lateral"), on="issue")
-    issues = _with_works(_with_places(_with_trends(issues, seen, rules), laterals), story.works)
+    issues = _told(story, seen, laterals, rules)
     return {
         "issues": _named(issues, story.names),
         "issue_sightings": _named(seen.rename(columns={"cluster": "issue"}), story.names),
         "lateral_states": _lateral_states(issues, story.coverages, laterals, table),
     }
+
+
+def issues_of(story: Story, laterals: Laterals, rules: LifeRules, table: GradeTable) -> pd.DataFrame:
+    """The rows of issues alone."""
+    return _named(_told(story, graded_sightings(story.sightings, table), laterals, rules), story.names)
+
+
+def _told(story: Story, seen: pd.DataFrame, laterals: Laterals, rules: LifeRules) -> pd.DataFrame:
+    """Issues with their lives, trends, places and works, called by the numbers of their clusters."""
+    issues = _issues(seen)
+    told = lives(
+        issues, life_sightings(seen.rename(columns={"cluster": "issue"}), rules), story.coverages, story.looks, story.works, rules
+    ).states
+    issues = issues.merge(told.drop(columns="lateral"), on="issue")
+    return _with_works(_with_places(_with_trends(issues, seen, rules), laterals), story.works)
 
 
 def graded_sightings(sightings: pd.DataFrame, table: GradeTable) -> pd.DataFrame:
@@ -57,14 +73,25 @@ def graded_sightings(sightings: pd.DataFrame, table: GradeTable) -> pd.DataFrame
     return sightings.assign(crew_grade=given, own_grade=own["grade"], grade_why=own["why"], grade=given.fillna(own["grade"]))
 
 
+def _places(seen: pd.DataFrame) -> tuple["pd.Series[float]", "pd.Series[float]"]:
+    """Of each cluster its measure and, where it runs along the line, the measure of its end away from the tie-in.
+
+    The weighted mean of its sightings. A run up the line meets the other end first, so the ends of each sighting are sorted; and
+    who noted one point of what others saw the length of says nothing of where it begins and ends.
+    """
+    is_long = seen["to_measure_m"].notna()
+    counts = is_long | ~is_long.groupby(seen["cluster"]).transform("any")
+    weight = (seen["sigma_m"] ** -2).where(counts)
+    ends = seen[["measure_m", "to_measure_m"]]
+    sums = pd.DataFrame({"w": weight, "from": weight * ends.min(axis=1), "to": weight * ends.max(axis=1, skipna=False)})
+    total = sums.groupby(seen["cluster"]).sum(min_count=1)  # nothing placed: no measure
+    return total["from"] / total["w"], total["to"] / total["w"]
+
+
 def _issues(seen: pd.DataFrame) -> pd.DataFrame:
     """One row a cluster: what its latest sighting says of it, at the place where all of them together put it."""
     by_time = seen.sort_values(["cluster", "ran_on", "run", "measure_m", "observation"], kind="stable")
-    weight = by_time["sigma_m"] ** -2
-    sums = pd.DataFrame({"w": weight, "wm": weight * by_time["measure_m"], "wt": weight * by_time["to_measure_m"]})
-    by_cluster = sums.groupby(by_time["cluster"])
-    total = by_cluster.sum(min_count=1)  # nothing placed: no measure
-    long_weight = weight.where(by_time["to_measure_m"].notna()).groupby(by_time["cluster"]).sum(min_count=1)
+    from_m, to_m = _places(by_time)
     last = by_time.drop_duplicates("cluster", keep="last").set_index("cluster").sort_index()
     percent = by_time.dropna(subset="percent").drop_duplicates("cluster", keep="last").set_index("cluster")["percent"]
     return pd.DataFrame(
@@ -78,9 +105,10 @@ def _issues(seen: pd.DataFrame) -> pd.DataFrame:
             "own_grade": last["own_grade"],
             "grade_why": last["grade_why"],
             "percent": percent.reindex(last.index),
-            "measure_m": total["wm"] / total["w"],
-            "to_measure_m": total["wt"] / long_weight,
+            "measure_m": from_m,
+            "to_measure_m": to_m,
             "sigma_m": by_time.groupby("cluster")["sigma_m"].min(),
+            "side_sigma_m": by_time.groupby("cluster")["side_sigma_m"].min(),
         }
     ).reset_index(drop=True)
 
@@ -99,7 +127,8 @@ def _with_places(issues: pd.DataFrame, laterals: Laterals) -> pd.DataFrame:
     """The place of each issue, its radius and side, and whose it is."""
     row = laterals.index_of(issues["lateral"])
     of = laterals.table.iloc[row].reset_index(drop=True)
-    placed = on_the_map(laterals, row, issues["measure_m"].to_numpy(float), issues["sigma_m"].to_numpy(float))
+    measure, sigma, side_sigma = (issues[name].to_numpy(float) for name in ("measure_m", "sigma_m", "side_sigma_m"))
+    placed = on_the_map(laterals, row, measure, sigma, side_sigma_m=side_sigma, kind=issues["kind"])
     owner = {name: of[name].to_numpy() for name in ("property", "street", "address", "accuracy_assumed")}
     return issues.assign(
         **{name: placed[name].to_numpy() for name in ("within_m", "x", "y", "side_probability")},
