@@ -20,6 +20,9 @@ from etl.vocabulary import VOCABULARY, fold, near, our_word, plain
 from sewermap.errors import LengthError, SourceError, UnknownNameError
 from sewermap.history.grading import grade_table
 from sewermap.history.kinds import Vocabulary, kind_of, vocabulary
+from sewermap.history.warranty_rules import warranty_rules
+from sewermap.line.boundary_rule import boundary_rule
+from sewermap.line.fall_rules import fall_rules
 from sewermap.units import unit_of
 
 RULES = ("counter", "boundary", "kinds", "grades", "warranties", "fall")
@@ -267,6 +270,12 @@ def _check_rule(name: str, text: str) -> None:
         vocabulary(text)
     elif name == "grades":
         grade_table(text)
+    elif name == "warranties":
+        warranty_rules(text)
+    elif name == "boundary":
+        boundary_rule(text)
+    elif name == "fall":
+        fall_rules(text)
 
 
 def _check_word(reader: str, word: str, words_for_kinds: Vocabulary) -> None:

@@ -7,7 +7,7 @@ import pandas as pd
 WHOLE = frozenset(
     (
         "grade", "crew_grade", "own_grade", "worst_grade", "source_row", "row", "times_seen", "days_after_work", "fixes",
-        "set_aside", "issues", "repeats", "runs",
+        "set_aside", "issues", "repeats", "runs", "days_left", "open_issues", "check_lead", "cure", "stop", "due",
     )
 )  # fmt: skip
 """Columns of whole numbers, whichever way they travelled."""

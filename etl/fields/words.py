@@ -9,8 +9,9 @@ import pandas as pd
 import pyproj
 
 from etl.vocabulary import VOCABULARY, near, our_word
-from sewermap.errors import LengthError, UnknownNameError
+from sewermap.errors import LengthError, SourceError, UnknownNameError
 from sewermap.history.kinds import Vocabulary, kind_of
+from sewermap.history.warranty_terms import notice_rule
 from sewermap.units import unit_of
 
 
@@ -61,6 +62,18 @@ def term(text: str) -> str:
     return text.upper()
 
 
+def notice(text: str) -> str:
+    """The rule by when notice must be given.
+
+    >>> notice("p30d After END")
+    'P30D after end'
+    """
+    try:
+        return notice_rule(text)
+    except SourceError as error:
+        raise UnreadableError(str(error)) from None
+
+
 def crs(text: str) -> str:
     """A text that names a coordinate reference system."""
     try:
@@ -90,6 +103,7 @@ READERS: dict[str, Callable[..., str]] = {
     "kind": kind_of,
     "kinds": kinds,
     "term": term,
+    "notice": notice,
     "crs": crs,
     **{name: partial(_word, name) for name in VOCABULARY},
 }

@@ -5,9 +5,11 @@ from datetime import date
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 import sqlalchemy as sa
 
+from sewermap.answers.cautioned import caution_of
 from sewermap.answers.names import street_names
 from sewermap.answers.observed import as_layer
 from sewermap.errors import UnknownNameError
@@ -23,6 +25,8 @@ COLUMNS = (
     "times_seen", "is_repeat", "after_work", "after_work_kind", "days_after_work", "growth_low", "growth_high", "x", "y",
     "accuracy_assumed", "geometry",
 )  # fmt: skip
+"""Columns of the table; ``with_caution`` adds the last one."""
+
 SIDES = ("private", "public", "undetermined", "unknown")
 ALL = "all"
 ORDER = ("street", "lateral", "measure_m", "issue")
@@ -57,11 +61,16 @@ def defects(store: Store, filters: Filters = Filters()) -> gpd.GeoDataFrame:
         if shape is not None:
             wanted.append(bulk.in_box(conn, table, shape.bounds))
         rows = bulk.read(conn, sa.select(*(table.c[name] for name in COLUMNS)).where(*wanted))
-    found = as_layer(rows, store)
+    found = as_layer(with_caution(rows), store)
     if shape is not None:
         # The edge of the area is part of it.
         found = found[np.asarray(shapely.intersects(found.geometry.to_numpy(), shape), dtype=bool)]
     return found.sort_values(list(ORDER), kind="stable", ignore_index=True)
+
+
+def with_caution(rows: pd.DataFrame) -> pd.DataFrame:
+    """Issues with ``caution`` as their last column but the geometry: what must be said of a suspected cross-bore."""
+    return rows.assign(caution=caution_of(rows["kind"]), geometry=rows.pop("geometry"))
 
 
 def ungraded(store: Store, filters: Filters) -> int:

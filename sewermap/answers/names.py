@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sewermap.errors import UnknownNameError
 from sewermap.store import bulk, recorded
 from sewermap.store.session import Store
-from sewermap.store.tables import lateral_states, laterals, runs, streets
+from sewermap.store.tables import issues, lateral_states, laterals, runs, streets
 
 
 def street_names(store: Store, typed: str) -> list[str]:
@@ -61,6 +61,18 @@ def run_row(store: Store, typed: str, lateral: str) -> pd.Series:
         names = ", ".join(of_lateral["run"]) or "none"
         raise UnknownNameError(f"lateral '{lateral}' has no run '{typed}'; its runs are: {names}")
     return found.iloc[0]
+
+
+def issue_row(conn: sa.Connection, typed: str) -> pd.Series:
+    """The row of the issue of a name, whatever the case it was typed in. Raises UnknownNameError, naming the nearest ones."""
+    rows = bulk.read(conn, sa.select(issues).where(issues.c.issue == typed))
+    if len(rows) != 1:
+        known = bulk.read(conn, sa.select(issues.c.issue).order_by(issues.c.issue))["issue"]
+        found = known[known.map(_plain) == _plain(typed)]
+        if len(found) != 1:
+            raise UnknownNameError(f"no issue is called '{typed}'; {_nearest(typed, known)}")
+        rows = bulk.read(conn, sa.select(issues).where(issues.c.issue == found.iloc[0]))
+    return rows.iloc[0]
 
 
 def _plain(name: str) -> str:

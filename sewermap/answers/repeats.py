@@ -3,7 +3,7 @@
 import geopandas as gpd
 import sqlalchemy as sa
 
-from sewermap.answers.defects import COLUMNS
+from sewermap.answers.defects import COLUMNS, with_caution
 from sewermap.answers.observed import as_layer
 from sewermap.store import bulk
 from sewermap.store.session import Store
@@ -15,4 +15,4 @@ def repeats(store: Store) -> gpd.GeoDataFrame:
     with store.reading() as conn:
         rows = bulk.read(conn, sa.select(*(table.c[name] for name in COLUMNS)).where(table.c.is_repeat.is_(True)))
     order = ["days_after_work", "street", "lateral", "measure_m", "issue"]
-    return as_layer(rows.sort_values(order, kind="stable", ignore_index=True), store)
+    return as_layer(with_caution(rows).sort_values(order, kind="stable", ignore_index=True), store)

@@ -1,8 +1,12 @@
 """The roll-up by street: how much was looked at, what is open, what came back, and where it is worse than chance explains."""
 
+from datetime import date
+
 import pandas as pd
 import sqlalchemy as sa
 
+from sewermap.answers.due import due_laterals
+from sewermap.answers.warranties_on import today, warranties_on
 from sewermap.history.streets import streets as rolled_up
 from sewermap.store import bulk
 from sewermap.store import tables as schema
@@ -14,8 +18,11 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def streets(store: Store) -> pd.DataFrame:
-    """One row a street, in order of names; laterals without a street last. ``due`` is empty until warranties are told."""
+def streets(store: Store, as_of: date | None = None) -> pd.DataFrame:
+    """One row a street, in order of names; laterals without a street last.
+
+    ``due`` counts laterals with a warranty whose check is due on a day (default today); the rest is as known now.
+    """
     issue, coverage = schema.issues, schema.run_coverages
     with store.reading() as conn:
         laterals = bulk.read(conn, sa.select(schema.laterals.c.lateral, schema.laterals.c.street))
@@ -31,5 +38,8 @@ def streets(store: Store) -> pd.DataFrame:
                 issue.c.mending_work.label("work"),
             ),
         )
+        asked = due_laterals(warranties_on(conn, as_of or today()))
     rolled = rolled_up(laterals, covered, issues.assign(repeat=issues["repeat"].astype(bool)))
-    return rolled.assign(due=pd.Series([None] * len(rolled), dtype="float64"))[list(COLUMNS)]
+    street = laterals.set_index("lateral")["street"].reindex(asked)
+    counts = street.groupby(street, dropna=False).size()
+    return rolled.assign(due=counts.reindex(rolled["street"]).fillna(0.0).to_numpy())[list(COLUMNS)]

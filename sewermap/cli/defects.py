@@ -13,7 +13,6 @@ from sewermap.cli.output import emit_rows, say
 DAY = click.DateTime(["%Y-%m-%d"])
 SHOWN = ("issue", "place", "kind", "grade", "state", "last_seen", "measure_m", "within_m", "side", "times_seen")
 WORST = 5
-STOP = "A suspected cross-bore is among these: stop, no cutting, no jetting, call the gas utility."
 
 
 @click.command("defects")
@@ -57,5 +56,3 @@ def command(
     left_out = ungraded(book.store, filters)
     if left_out:
         say(f"{left_out} more that nobody graded are left out by --grade")
-    if (rows["kind"] == "cross-bore").any():
-        say(STOP)

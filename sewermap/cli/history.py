@@ -13,7 +13,6 @@ RUN_COLUMNS = ("ran_on", "run", "reason", "launch", "from_measure_m", "to_measur
 SEEN_COLUMNS = (
     "ran_on", "run", "reading", "unit", "kind", "measure_m", "within_m", "side", "grade", "percent", "issue", "reason", "remark",
 )  # fmt: skip
-CROSS_BORE = "STOP at a suspected cross-bore: no cutting, no jetting, call the gas utility."
 
 
 @click.command("history")
@@ -36,21 +35,21 @@ def command(common: Common, lateral: str, why: bool) -> None:
 
 
 def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
-    from sewermap.cli.lives_told import issues_told  # noqa: PLC0415 - heavy
+    from sewermap.cli.fall_told import fall_told  # noqa: PLC0415 - heavy
+    from sewermap.cli.lives_told import issues_told  # noqa: PLC0415
 
     address, street = story["address"] or "", story["street"] or ""
     place = address if street.casefold() in address.casefold() else f"{address} {street}".strip()
     line = f"{story['length_m']:.2f} m, {story['diameter'] or 'diameter unknown'}, {story['material'] or 'material unknown'}"
     laid = f"laid {story['installed_on']}" if story["installed_on"] else "day of laying unknown"
     assumed = "map accuracy ASSUMED" if story["accuracy_assumed"] else "map accuracy given"
-    border = story["property_line_m"]
     state = f"grade {story['grade']}: {story['grade_why']}" if story["grade"] is not None else "no open issue has a grade"
     parts = [
         f"lateral {story['lateral']}" + (f", {place}" if place else ""),
         f"{line}, {laid}, {assumed} ({story['map_accuracy_m']:g} m)",
-        f"property line at {border:.2f} m from the tie-in" if border is not None else "property line unknown",
+        *_property_line_told(story),
         f"{state}; {story['scoped_m'] or 0.0:.1f} m of the line were ever looked at",
-        *([CROSS_BORE] if any(issue["kind"] == "cross-bore" for issue in story["issues"]) else []),
+        *([story["caution"]] if story["caution"] else []),
         "",
         *issues_told(story, why=why),
         f"{len(story['issues'])} issues",
@@ -59,8 +58,21 @@ def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
         _table(common, story["observations"], SEEN_COLUMNS, "observations"),
         _table(common, story["works"], None, "works"),
         _table(common, story["warranties"], None, "warranties"),
+        *fall_told(story["fall"]),
     ]
     return "\n".join(parts)
+
+
+def _property_line_told(story: dict[str, Any]) -> list[str]:
+    """Where the property line is, by what, and what is to be said of it."""
+    border, note, ends = story["property_line_m"], story["property_line_note"], story["private_ends_at"]
+    if border is None:
+        lines = ["property line unknown" + (f": {note}" if note else "")]
+    else:
+        lines = [f"property line at {border:.2f} m from the tie-in ({story['property_line_from']})", *([note] if note else [])]
+    if ends not in (None, "property line"):
+        lines.append(f"private ends at the {ends}, {story['private_ends_m']:.2f} m from the tie-in, by the place's rule")
+    return lines
 
 
 def _table(common: Common, rows: list[dict[str, Any]], columns: tuple[str, ...] | None, what: str) -> str:

@@ -61,8 +61,17 @@ def emit_rows(common: Common, rows: gpd.GeoDataFrame | pd.DataFrame, shown: Sequ
     elif common.format == "csv":
         _write(common, plain(rows).to_csv(index=False, lineterminator="\n"))
     else:
-        rows = _with_place(plain(rows)) if "place" in shown else plain(rows)
-        _write(common, _table(rows[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what))
+        told = _with_place(plain(rows)) if "place" in shown else plain(rows)
+        table = _table(told[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what)
+        _write(common, table + "".join(f"{caution}\n" for caution in _cautions(rows)))
+        return
+    for caution in _cautions(rows):
+        say(caution)
+
+
+def _cautions(rows: pd.DataFrame) -> list[str]:
+    """What must be said of the rows, each sentence once: beside the answer where that is for programs, else in it."""
+    return sorted(rows["caution"].dropna().unique()) if "caution" in rows else []
 
 
 def as_json(value: Any) -> str:

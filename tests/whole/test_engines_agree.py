@@ -34,6 +34,12 @@ COMMANDS = {
     "where past the line": ["where", "L-0051", "153.3", "--run", "BF-1007", "--format", "json"],
     "where as geojson": ["where", "L-0051", "53.3", "--run", "BF-1007", "--format", "geojson"],
     "where as csv": ["where", "L-0051", "53.3", "--run", "BF-1007", "--format", "csv"],
+    "due": ["due", "--as-of", "2024-06-01"],
+    "due, all, by a route, as csv": ["due", "--as-of", "2025-02-28", "--all", "--route", "--format", "csv"],
+    "due as geojson": ["due", "--as-of", "2025-12-31", "--format", "geojson"],
+    "claims": ["claims", "--as-of", "2024-06-01"],
+    "claims with what came back, as json": ["claims", "--as-of", "2026-01-31", "--returned", "--format", "json"],
+    "streets with what is due": ["streets", "--as-of", "2024-06-01", "--format", "json"],
     "an unknown lateral": ["where", "L-9999", "1", "--run", "BF-1007"],
     "an unknown street": ["defects", "--street", "Cobbleheron Wlak"],
 }
