@@ -8,11 +8,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 Reader = Literal[
-    "text", "length", "diameter", "counter", "day", "clock", "percent", "grade", "number", "whole", "unit", "kind", "kinds",
-    "term", "crs", "direction", "reason", "work", "referent", "hand",
+    "text", "length", "level", "diameter", "counter", "day", "clock", "percent", "grade", "number", "whole", "unit", "kind",
+    "kinds", "term", "notice", "crs", "direction", "reason", "work", "referent", "hand",
 ]  # fmt: skip
-"""How a cell is read. ``counter``: a length in the unit of its run, kept as written too. The last five are closed lists of
-words (``etl.vocabulary``)."""
+"""How a cell is read. ``level``: an elevation, a length that may be negative. ``counter``: a length in the unit of its run, kept
+as written too. The last five are closed lists of words (``etl.vocabulary``)."""
+
+LENGTHS = frozenset(("length", "level", "diameter", "counter"))
+"""Readers that give metres."""
 
 Shape = Literal["area", "lines", "line"]
 
@@ -29,7 +32,7 @@ class Field:
     @property
     def column(self) -> str:
         """The column of the table that holds the value read: metres end in ``_m``."""
-        return f"{self.name}_m" if self.reader in {"length", "counter", "diameter"} else self.name
+        return f"{self.name}_m" if self.reader in LENGTHS else self.name
 
 
 def _needed(name: str, reader: Reader = "text") -> Field:
@@ -60,7 +63,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("material"),
         Field("diameter", "diameter"),
         *_of("length", "tie_in_depth", "building_depth", "map_accuracy"),
-        *_of("length", "tie_in_invert", "building_invert"),
+        *_of("level", "tie_in_invert", "building_invert"),
     ),
     "referents": (
         *_LATERAL,
@@ -131,7 +134,8 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         *_texts("answerable", "work"),
         *_of("length", "from_measure", "to_measure"),
         Field("kinds", "kinds"),
-        *_texts("start_event", "notice_by"),
+        Field("start_event"),
+        Field("notice_by", "notice"),
     ),
 }
 """Fields by section. ``address`` stands in for ``lateral`` where a section has both and laterals are named elsewhere."""

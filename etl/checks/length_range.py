@@ -11,6 +11,8 @@ ODD: dict[str, tuple[float, float, str]] = {
     "tie_in_depth": (0.0, 10.0, "depths are mostly under 10 m"),
     "building_depth": (0.0, 10.0, "depths are mostly under 10 m"),
     "depth": (0.0, 10.0, "depths are mostly under 10 m"),
+    "tie_in_invert": (-430.0, 5200.0, "inverts are elevations, and towns mostly lie between -430 and 5200 m"),
+    "building_invert": (-430.0, 5200.0, "inverts are elevations, and towns mostly lie between -430 and 5200 m"),
     "map_accuracy": (0.01, 10.0, "maps are mostly true to 0.01 to 10 m"),
     "sigma": (0.001, 10.0, "points are mostly known to 0.001 to 10 m"),
     "measure": (0.0, 300.0, "laterals are mostly shorter than 300 m"),
@@ -22,17 +24,17 @@ LONGEST_LATERAL_M = 300.0
 
 
 def length_range(batch: Batch) -> list[Finding]:
-    """Rejected: a negative length, a diameter of nothing. Warned of: a length outside of what it mostly is."""
+    """Rejected: a negative length (an elevation may be negative), a diameter of nothing. Warned of: an odd one."""
     findings = []
     for field in batch.fields:
-        if field.reader not in {"length", "diameter"}:
+        if field.reader not in {"length", "level", "diameter"}:
             continue
         metres = batch.frame[field.column]
-        nothing = (metres == 0) & (field.reader == "diameter")
-        findings.append(finding((metres < 0) | nothing, field.name, f"{field.name} must be more than nothing"))
+        nothing = (metres == 0) & (field.reader == "diameter") | (metres < 0) & (field.reader != "level")
+        findings.append(finding(nothing, field.name, f"{field.name} must be more than nothing"))
         if field.name in ODD:
             least, most, sentence = ODD[field.name]
-            odd = ~nothing & (metres >= 0) & ((metres < least) | (metres > most))
+            odd = ~nothing & ((metres < least) | (metres > most))
             findings.append(warning(odd, field.name, f"odd, but loaded: {sentence}"))
     return findings
 

@@ -4,12 +4,15 @@ import numpy as np
 import pandas as pd
 
 from etl.batch import Batch
+from etl.catalogue import LENGTHS
 from etl.fields.dates import Days, days
 from etl.fields.numbers import numbers
 from etl.fields.words import by_unique, reader_of
 from etl.problems import Finding, finding
 
 _NUMBERS = {"clock", "percent", "grade", "number", "whole"}
+_LIKE_A_RULE = r"^\s*P\s*\d|\bafter\b"
+_OR_A_RULE = "; by when notice must be given may also stand as a rule: P30D after end, P10D after seen"
 
 
 def plain_columns(batch: Batch, cells: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
@@ -21,7 +24,7 @@ def plain_columns(batch: Batch, cells: pd.DataFrame) -> tuple[pd.DataFrame, list
     findings = []
     for field in batch.fields:
         texts = cells[field.name]
-        if field.reader in {"length", "diameter", "counter"}:
+        if field.reader in LENGTHS:
             continue
         if field.reader == "text":
             columns[field.name] = texts
@@ -35,9 +38,20 @@ def plain_columns(batch: Batch, cells: pd.DataFrame) -> tuple[pd.DataFrame, list
 def _read(batch: Batch, reader: str, texts: "pd.Series[str]") -> tuple[object, "pd.Series[str]"]:
     if reader == "day":
         return _days_by_file(batch, texts)
+    if reader == "notice":
+        return _notices(batch, texts)
     if reader in _NUMBERS:
         return numbers(texts, reader)
     return by_unique(texts, reader_of(reader, batch.vocabulary))
+
+
+def _notices(batch: Batch, texts: "pd.Series[str]") -> tuple["pd.Series[str]", "pd.Series[str]"]:
+    """By when notice must be given, as the history keeps it: a day as YYYY-MM-DD, or a rule such as ``P30D after end``."""
+    is_rule = texts.str.contains(_LIKE_A_RULE, regex=True, case=False, na=False)
+    rules, no_rule = by_unique(texts.where(is_rule), reader_of("notice", batch.vocabulary))
+    values, no_day = _days_by_file(batch, texts.mask(is_rule))
+    days = pd.Series(values, index=texts.index).dt.strftime("%Y-%m-%d").astype("str")
+    return rules.fillna(days), no_rule.fillna(no_day + _OR_A_RULE)
 
 
 def _days_by_file(batch: Batch, texts: "pd.Series[str]") -> tuple[Days, "pd.Series[str]"]:

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from etl.batch import Batch
+from etl.catalogue import LENGTHS
 from etl.known import looked_up
 from etl.problems import Finding, finding
 from sewermap.units import lengths_m
@@ -12,14 +13,14 @@ _NO_UNIT = "a number alone is no diameter; write 100 mm, or 4 in (`[laterals.val
 
 
 def lengths(batch: Batch, cells: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
-    """The lengths of a batch that no counter showed, in metres: columns ending in ``_m``; a diameter also as it is written.
+    """The lengths of a batch that no counter showed, in metres: columns in ``_m``; a diameter also as it is written.
 
     A number alone is in the section's unit, else in metres; a diameter needs a unit.
     """
     columns: dict[str, object] = {}
     findings = []
     for field in batch.fields:
-        if field.reader not in {"length", "diameter"}:
+        if field.reader == "counter" or field.reader not in LENGTHS:
             continue
         unit = batch.section.unit if field.reader == "diameter" else batch.section.unit or "m"
         values, reasons = lengths_m(cells[field.name], unit)
