@@ -8,7 +8,7 @@ RUN_FIELDS = (
 )  # fmt: skip
 OBSERVATION_FIELDS = (
     "run", "reading", "to_reading", "kind", "clock_from", "percent", "grade", "material_after", "referent", "located_x",
-    "located_y", "remark",
+    "located_y", "remark", "picture",
 )  # fmt: skip
 
 
@@ -47,7 +47,7 @@ BRINDLEFOLD = Crew(
     lonlat=False,
     runs=_columns(RUN_FIELDS, "Job|Line|Date|Put In At|Headed|Counter Start|Counter End|Riser|Why|Operator|Notes"),
     observations=_columns(
-        OBSERVATION_FIELDS, "Job|Footage|Footage To|Seen|Clock|Pct|Grade|New Pipe|Known Point|Map X|Map Y|Notes"
+        OBSERVATION_FIELDS, "Job|Footage|Footage To|Seen|Clock|Pct|Grade|New Pipe|Known Point|Map X|Map Y|Notes|Photo"
     ),
     kinds={"clean-out": "cleanout", "tie-in": "tap at main", "roots": "Roots"},
     words={"launch": {"building": "house", "tie-in": "main"}, "reason": {"acceptance": "new line", "check": "one-year"}},
@@ -69,7 +69,7 @@ BRUMELAINE = Crew(
         "Passage|Branchement|Jour|Départ|Sens|Compteur au départ|Compteur à l'arrivée|Regard vertical|Motif|Équipe|Remarque",
     ),
     observations=_columns(
-        OBSERVATION_FIELDS, "Passage|Relevé|Jusqu'à|Constat|Heure|Pourcentage|Note|Matériau après|Repère|X|Y|Remarque"
+        OBSERVATION_FIELDS, "Passage|Relevé|Jusqu'à|Constat|Heure|Pourcentage|Note|Matériau après|Repère|X|Y|Remarque|Photo"
     ),
     kinds={
         "roots": "racines",
@@ -86,6 +86,7 @@ BRUMELAINE = Crew(
         "infiltration": "venue d'eau",
         "intruding connection": "piquage pénétrant",
         "deformation": "ovalisation",
+        "cross-bore": "canalisation étrangère",
         "bend": "coude",
         "clean-out": "té de curage",
         "material change": "changement de matériau",
@@ -126,7 +127,7 @@ FENNIMOLE = Crew(
         RUN_FIELDS, "job no|house|day|went in at|which way|counter at start|counter at end|cable in riser|why|who|remark"
     ),
     observations=_columns(
-        OBSERVATION_FIELDS, "job no|counter|till|what|o'clock|percent full|how bad|turns into|landmark|lon|lat|remark"
+        OBSERVATION_FIELDS, "job no|counter|till|what|o'clock|percent full|how bad|turns into|landmark|lon|lat|remark|snap"
     ),
     kinds={
         "roots": "root mass",
@@ -143,6 +144,7 @@ FENNIMOLE = Crew(
         "infiltration": "weeping",
         "intruding connection": "stub poking in",
         "deformation": "squashed",
+        "cross-bore": "somebody else's pipe through ours",
         "bend": "elbow",
         "clean-out": "access pipe",
         "material change": "pipe changes",

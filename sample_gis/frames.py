@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sample_gis.generator import Town
 from sample_gis.layers import areas, line_strings, main_lines, street_lines
 from sample_gis.readings import INCH_M
+from sample_gis.slopes import TOLD
 from sewermap.store.tables import RECORDED
 
 Column = NDArray[Any] | list[str]
@@ -94,6 +95,7 @@ def _lateral_lines(town: Town) -> dict[str, Column]:
         "property": table["property"].where(table["says_property"]).to_numpy(object),
         "diameter_m": (inches * INCH_M).fillna(0.1).to_numpy(),
         "map_accuracy_m": table["map_accuracy_m"].to_numpy(),
+        **{name: town.falls[name].to_numpy(float) for name in TOLD},
         "method": ["drawn"] * len(table),
         "geometry": line_strings(town.ground.drawn),
     }
@@ -140,7 +142,7 @@ def _observations(town: Town) -> dict[str, Column]:
     seen = town.observations
     same = (
         "reading", "reading_m", "to_reading", "to_reading_m", "kind", "clock_from", "percent", "grade", "material_after",
-        "referent", "located_x", "located_y", "remark",
+        "referent", "located_x", "located_y", "remark", "picture",
     )  # fmt: skip
     return {"run": seen["run_name"].to_numpy(), **{name: seen[name].to_numpy(object) for name in same}}
 
@@ -157,7 +159,10 @@ def _works(town: Town) -> dict[str, Column]:
 
 def _warranties(town: Town) -> dict[str, Column]:
     table = town.warranties
-    same = ("begins_on", "term", "check_lead", "cure", "answerable", "work", "from_measure_m", "to_measure_m", "start_event")
+    same = (
+        "begins_on", "term", "check_lead", "cure", "answerable", "work", "from_measure_m", "to_measure_m", "kinds",
+        "start_event", "notice_by",
+    )  # fmt: skip
     return {
         "warranty": table["name"].to_numpy(),
         "lateral": _lateral_names(town, table["lateral"]),

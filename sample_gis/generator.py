@@ -11,16 +11,20 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sample_gis.bores import with_bores
 from sample_gis.defects import PERCENT, defects_of
 from sample_gis.laying import Laid, known_points, laid_on, private_material
 from sample_gis.lives import Lives, Round, live_through
 from sample_gis.notes import features_of
 from sample_gis.papers import warranties_of
+from sample_gis.picked import picture_names
 from sample_gis.pipes import Ground, ground_of
 from sample_gis.pushes import launches_of, round_of_runs
 from sample_gis.readings import UNITS, read_counters
 from sample_gis.settings import DEMO, SEED, Settings
+from sample_gis.slopes import falls_of
 from sample_gis.streets import Lots, Streets, streets_and_lots
+from sample_gis.terms import with_terms
 from sample_gis.wording import CREWS, as_written, remarks, run_names
 
 LOCATED_SD_M = 0.12
@@ -33,7 +37,8 @@ class Town:
 
     ``laterals`` one row a property (order of ``ground`` and ``lots``); ``points`` clean-outs, bends and surveyed property
     lines; ``defects`` with truth_id; ``runs`` with their true errors; ``observations`` with reading as written and true_x,
-    true_y, true_measure_m, truth_id; ``states`` each defect in each run; ``works`` and ``outcomes``; ``warranties``.
+    true_y, true_measure_m, truth_id; ``states`` each defect in each run; ``works`` and ``outcomes``; ``warranties``;
+    ``falls`` one row a lateral (see ``falls_of``).
     """
 
     settings: Settings
@@ -49,6 +54,7 @@ class Town:
     works: pd.DataFrame
     outcomes: pd.DataFrame
     warranties: pd.DataFrame
+    falls: pd.DataFrame
 
 
 def make_town(seed: int = SEED, laterals: int | None = None, settings: Settings = DEMO) -> Town:
@@ -57,7 +63,7 @@ def make_town(seed: int = SEED, laterals: int | None = None, settings: Settings 
     The same seed and settings give the same town. 2,000 laterals take a few seconds.
     """
     settings = settings if laterals is None else replace(settings, laterals=laterals)
-    chances = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(8)]
+    chances = [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(12)]
     streets, lots = streets_and_lots(settings.laterals, chances[0])
     ground = ground_of(streets, lots, settings, chances[1])
     laid = laid_on(settings.laterals, chances[2])
@@ -69,6 +75,10 @@ def make_town(seed: int = SEED, laterals: int | None = None, settings: Settings 
     observations = _observed(runs, seen, features, ground, settings, chances[7])
     table = _lateral_table(streets, lots, laid, ground)
     works, outcomes = _works(rounds, chances[7])
+    warranties = warranties_of(table, works, CREWS, chances[7])
+    states = pd.concat([one.states for one in rounds], ignore_index=True)
+    observations, defects, states = with_bores(observations, defects, states, works, runs, ground, settings, chances[8])
+    observations["picture"] = picture_names(observations, runs, settings.pictures, chances[9])
     return Town(
         settings=settings,
         streets=streets,
@@ -79,10 +89,11 @@ def make_town(seed: int = SEED, laterals: int | None = None, settings: Settings 
         defects=defects,
         runs=runs,
         observations=_named_truth(observations, runs, defects),
-        states=_state_table(rounds, runs, defects),
+        states=_state_table(states, runs, defects),
         works=works,
         outcomes=_outcome_table(outcomes, works, defects),
-        warranties=warranties_of(table, works, CREWS, chances[7]),
+        warranties=with_terms(warranties, works, runs, chances[10]),
+        falls=falls_of(lots, ground, chances[11]),
     )
 
 
@@ -162,8 +173,8 @@ def _named_truth(observations: pd.DataFrame, runs: pd.DataFrame, defects: pd.Dat
     return observations
 
 
-def _state_table(rounds: list[Round], runs: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
-    states = pd.concat([one.states for one in rounds], ignore_index=True).sort_values(["defect", "run"], ignore_index=True)
+def _state_table(states: pd.DataFrame, runs: pd.DataFrame, defects: pd.DataFrame) -> pd.DataFrame:
+    states = states.sort_values(["defect", "run"], ignore_index=True)
     states["truth_id"] = defects["truth_id"].to_numpy(object)[states["defect"].to_numpy()]
     states["run_name"] = runs["name"].to_numpy(object)[states["run"].to_numpy()]
     return states

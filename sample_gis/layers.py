@@ -19,6 +19,14 @@ MAIN_STEP_M = 10.0
 BROKEN_LINE, JOINED_LINE = "L-9001", 4
 """A lateral in two parts that do not meet (to be rejected), and the row of one in two parts that do."""
 
+HEIGHTS = {
+    "tie_in_depth_m": "MAIN_DEEP_M",
+    "building_depth_m": "HOUSE_DEEP_M",
+    "tie_in_invert_m": "MAIN_INV_M",
+    "building_invert_m": "HOUSE_INV_M",
+}
+"""How the town's map names depths and inverts."""
+
 Shapes = NDArray[np.object_]
 
 
@@ -92,6 +100,7 @@ def _laterals(town: Town, *, flaws: bool) -> gpd.GeoDataFrame:
         "PIPE": table["material"].to_numpy(object),
         "SIZE": table["diameter"].to_numpy(object),
         "DRAWN_TO_M": table["map_accuracy_m"].to_numpy(float),
+        **{theirs: town.falls[ours].to_numpy(float) for ours, theirs in HEIGHTS.items()},
     }
     layer = _layer(columns, _drawn_by_hand(shapes) if flaws else shapes)
     return pd.concat([layer, _broken(layer)], ignore_index=True) if flaws else layer

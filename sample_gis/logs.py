@@ -90,7 +90,7 @@ def run_cells(town: Town) -> pd.DataFrame:
 def observation_cells(town: Town) -> pd.DataFrame:
     """Observations by our field names, as text. One crew locates in degrees, the others in the map's metres."""
     seen = town.observations
-    texts = ("reading", "to_reading", "kind", "material_after", "referent", "remark")
+    texts = ("reading", "to_reading", "kind", "material_after", "referent", "remark", "picture")
     cells = {name: seen[name].astype(object) for name in texts}
     cells["run"] = seen["run_name"].astype(object)
     for name in ("clock_from", "percent", "grade"):

@@ -6,6 +6,7 @@ A section of a SOURCES.toml has one shape, and each crew has its own: so each fu
 from collections.abc import Iterator, Mapping
 
 from sample_gis.crews import ALL, Crew
+from sample_gis.place_rules import RULE_FILES
 from sample_gis.streets import CRS, TOWN
 
 MAIN_PLAN = "SOURCES.toml"
@@ -27,6 +28,10 @@ installed_on = "LAID"
 material = "PIPE"
 diameter = "SIZE"
 map_accuracy = "DRAWN_TO_M"
+tie_in_depth = "MAIN_DEEP_M"
+building_depth = "HOUSE_DEEP_M"
+tie_in_invert = "MAIN_INV_M"
+building_invert = "HOUSE_INV_M"
 
 [parcels]
 from = "gis/lots.fgb"
@@ -59,6 +64,9 @@ from = "office/works.csv"
 
 [warranties]
 from = "office/warranties.csv"
+
+[rules]
+{{rules}}
 """
 
 
@@ -70,7 +78,8 @@ def plan_names() -> list[str]:
 def plan_texts() -> dict[str, str]:
     """Each file's name and text, in the order of loading."""
     names = plan_names()
-    texts = {MAIN_PLAN: _MAP.format(others=", ".join(names[1:])) + "\n" + _crew_text(ALL[0])}
+    rules = "\n".join(f'{name} = "{path}"' for name, (path, _) in RULE_FILES.items())
+    texts = {MAIN_PLAN: _MAP.format(others=", ".join(names[1:]), rules=rules) + "\n" + _crew_text(ALL[0])}
     for name, crew in zip(names[1:], ALL[1:], strict=True):
         heading = f"# The logs of the crew {crew.folder.capitalize()} of {TOWN}; load {MAIN_PLAN} first.\n"
         texts[name] = f'{heading}crs = "{CRS}"\n\n{_crew_text(crew)}'

@@ -15,6 +15,7 @@ class Settings:
 
     ``map_accuracy_m`` is the range from which each line's and each parcel's drawing error (one sigma an axis) is taken;
     ``rigid_share`` says how much of its variance moves the whole drawing, the rest moves each vertex by itself.
+    ``cross_bores`` and ``pictures`` are counts.
     ``crews`` 1 has all runs in feet with one decimal, 3 adds metres and feet-and-inches.
     """
 
@@ -43,15 +44,34 @@ class Settings:
     work_fails: float = 0.15
     roots_return: float = 0.6
     crews: int = 3
+    cross_bores: int = 1
+    pictures: int = 13
 
 
 DEMO = Settings()
 """The town that is shipped."""
 
-EASY = Settings(defects_per_lateral=2.0, missed=0.05, badly_zeroed=0.0, bends_recorded=1.0, stops_short=0.1, crews=1)
+EASY = Settings(
+    defects_per_lateral=2.0,
+    missed=0.05,
+    badly_zeroed=0.0,
+    bends_recorded=1.0,
+    stops_short=0.1,
+    crews=1,
+    cross_bores=0,
+    pictures=0,
+)
 """Careful crews on well kept lines."""
 
 HARD = Settings(
-    defects_per_lateral=5.0, missed=0.15, scale_sd=0.02, badly_zeroed=0.4, bends_recorded=0.5, stops_short=0.4, crews=1
+    defects_per_lateral=5.0,
+    missed=0.15,
+    scale_sd=0.02,
+    badly_zeroed=0.4,
+    bends_recorded=0.5,
+    stops_short=0.4,
+    crews=1,
+    cross_bores=0,
+    pictures=0,
 )
 """Many defects, counters badly zeroed, bends that nobody recorded, pushes that stop short."""

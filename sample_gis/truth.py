@@ -16,6 +16,7 @@ def truth_tables(town: Town) -> dict[str, pd.DataFrame]:
         "truth.csv": observation_truth(town),
         "truth/defects.csv": _defects(town),
         "truth/runs.csv": _runs(town),
+        "truth/falls.csv": _falls(town),
         "truth/states.csv": _states(town),
         "truth/works.csv": _works(town),
     }
@@ -75,6 +76,13 @@ def _states(town: Town) -> pd.DataFrame:
     """Each defect in each run of its lateral since it was born: there, covered, seen, and its true state and grade."""
     columns = ["truth_id", "run", "true_state", "there", "covered", "seen", "true_grade"]
     return town.states.assign(run=town.states["run_name"])[columns]
+
+
+def _falls(town: Town) -> pd.DataFrame:
+    """Each lateral's true fall towards the main (a length a length, negative: the wrong way), inverts and ground, in metres."""
+    columns = ["true_slope", "true_tie_in_invert_m", "true_building_invert_m", "ground_m"]
+    falls = town.falls[columns].assign(true_slope=town.falls["true_slope"].round(5), lateral=town.laterals["lateral"])
+    return falls.round(dict.fromkeys(columns[1:], PLACES))[["lateral", *columns]]
 
 
 def _works(town: Town) -> pd.DataFrame:

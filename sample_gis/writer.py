@@ -11,6 +11,8 @@ from sample_gis.crews import ALL
 from sample_gis.generator import Town
 from sample_gis.layers import BROKEN_LINE, write_layers
 from sample_gis.logs import Sheet, sheets_of
+from sample_gis.pictures import write_pictures
+from sample_gis.place_rules import RULE_FILES
 from sample_gis.plans import plan_texts
 from sample_gis.streets import TOWN
 from sample_gis.truth import truth_tables
@@ -54,8 +56,10 @@ def write(town: Town, folder: Path) -> None:
     tables["truth/bad_rows.csv"] = pd.concat([bad, _bad_layer_rows(len(town.laterals))], ignore_index=True)
     for name, table in tables.items():
         _write_csv(table, folder / name)
-    for name, text in plan_texts().items():
-        (folder / name).write_text(text, encoding="utf-8")
+    for name, text in (plan_texts() | dict(RULE_FILES.values())).items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    write_pictures(town, folder)
     (folder / "README.txt").write_text(README, encoding="utf-8")
 
 
@@ -128,7 +132,9 @@ def _papers(town: Town) -> dict[str, pd.DataFrame]:
                 "work": town.warranties["work"],
                 "from_measure": town.warranties["from_measure_m"].astype(float),
                 "to_measure": town.warranties["to_measure_m"].astype(float),
+                "kinds": town.warranties["kinds"],
                 "start_event": town.warranties["start_event"],
+                "notice_by": town.warranties["notice_by"],
             }
         ),
     }

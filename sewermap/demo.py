@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from importlib import resources
 from pathlib import Path
 
@@ -18,7 +19,10 @@ DATABASE = "town.gpkg"
 
 @dataclass(frozen=True)
 class Demo:
-    """What was made, and names in it that a newcomer can try commands with."""
+    """What was made, and names in it that a newcomer can try commands with.
+
+    On ``day``, ``issue`` may be claimed under ``warranty``, and some checks are due.
+    """
 
     town: str
     plans: tuple[Path, ...]
@@ -33,6 +37,9 @@ class Demo:
     lateral: str
     run: str
     reading: str
+    day: date
+    warranty: str
+    issue: str
 
 
 def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
@@ -53,6 +60,7 @@ def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
     tell("drawing the map …")
     files = book.site(folder / "site", title=f"{TOWN} – an invented town")
     worst = _worst_defect(book)
+    day, claim = _open_claim(book)
     return Demo(
         town=TOWN,
         plans=tuple(plans),
@@ -67,6 +75,9 @@ def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
         lateral=str(worst["lateral"]),
         run=str(worst["run"]),
         reading=str(worst["reading"]),
+        day=day,
+        warranty=str(claim["warranty"]),
+        issue=str(claim["issue"]),
     )
 
 
@@ -83,6 +94,21 @@ def _copy_town(folder: Path) -> None:
         copy(resources.files("sample_gis") / "data", folder)
     except OSError as error:
         raise SewermapError(f"the town cannot be written to '{folder}': {error.strerror or error}") from error
+
+
+def _open_claim(book: Book) -> tuple[date, pd.Series]:
+    """The last day of which the files tell, or one some months before, and a claim that can still be told in time on it.
+
+    Such a day has checks that are due too.
+    """
+    last = pd.concat([book.layer("runs")["ran_on"], book.layer("works")["done_on"]]).max()
+    for months in range(12):
+        day = (last - pd.Timedelta(days=30 * months)).date()
+        claims = pd.DataFrame(book.claims(day))
+        claims = claims[claims["days_left"] >= 0]
+        if len(claims) and len(book.due(day)):
+            return day, claims.iloc[0]
+    raise SewermapError("the invented town has no open claim; its files are not those that were installed")
 
 
 def _worst_defect(book: Book) -> pd.Series:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shlex
-import shutil
-import sys
 from pathlib import Path
 
 import click
@@ -23,7 +21,6 @@ def command(common: Common, folder: Path) -> None:
     demo = make_demo(folder, tell=say)
     db = f"--db {_typed(demo.database)}"
     plans = ", ".join(str(plan) for plan in demo.plans)
-    me = "sewermap" if shutil.which("sewermap") else _typed(sys.argv[0])
     lines = [
         f"The invented town of {demo.town} is in {folder}:",
         f"  {plans}   what to load, from which files: {demo.rows_read} rows,",
@@ -32,11 +29,17 @@ def command(common: Common, folder: Path) -> None:
         f"  {demo.page}   the map: open it in a browser",
         "",
         "Try next:",
-        f"  {me} history {_typed(demo.lateral)} {db}",
-        f"  {me} where {_typed(demo.lateral)} {_typed(demo.reading)} --run {_typed(demo.run)} {db}",
-        f"  {me} defects --street {_typed(demo.street)} --grade 3 {db}",
-        f"  {me} export {_typed(folder / 'observations.csv')} {db}",
-        f"  {me} load {_typed(demo.plans[0])} {db}   (again: nothing changes)",
+        f"  sewermap history {_typed(demo.lateral)} {db}",
+        f"  sewermap where {_typed(demo.lateral)} {_typed(demo.reading)} --run {_typed(demo.run)} {db}",
+        f"  sewermap defects --street {_typed(demo.street)} --grade 3 {db}",
+        f"  sewermap due --as-of {demo.day} {db}",
+        f"  sewermap claims --as-of {demo.day} {db}",
+        f"  sewermap notice {_typed(demo.warranty)} --as-of {demo.day} {db}",
+        f"  sewermap evidence {_typed(demo.warranty)} {_typed(folder / 'evidence')} --as-of {demo.day} {db}",
+        f"  sewermap calendar {_typed(folder / 'checks.ics')} --as-of {demo.day} {db}",
+        f"  sewermap digsheet {_typed(demo.issue)} -o {_typed(folder / 'dig.html')} {db}",
+        f"  sewermap export {_typed(folder / 'observations.csv')} {db}",
+        f"  sewermap load {_typed(demo.plans[0])} {db}   (again: nothing changes)",
     ]
     emit_text(common, "\n".join(lines))
 

@@ -12,6 +12,8 @@ import pytest
 from tests.cli.running import Done, sewermap, sewermap_apart
 
 MINUTE_S = 60
+WRITES = {"export": 2, "evidence": 3, "calendar": 2, "digsheet": 4}
+"""The word of each command that says where it writes to."""
 
 
 @pytest.fixture(scope="module")
@@ -51,17 +53,43 @@ def test_every_command_it_names_works(demo, monkeypatch):
     folder, done = demo
     monkeypatch.chdir(folder)
     commands = [line.split("   (")[0].strip() for line in done.out.split("Try next:")[1].strip().splitlines()]
-    assert [shlex.split(command)[1] for command in commands] == ["history", "where", "defects", "export", "load"]
+    assert all(command.startswith("sewermap ") for command in commands)
+    assert [shlex.split(command)[1] for command in commands] == [
+        *("history", "where", "defects", "due", "claims", "notice", "evidence", "calendar", "digsheet", "export", "load"),
+    ]
     for command in commands:
         words = shlex.split(command)
         answer = sewermap(*words[1:])
         assert answer.status == (3 if words[1] == "load" else 0), (command, answer)
         assert len(answer.out or answer.err) > 20
-        if words[1] == "export":
-            assert Path(words[2]).stat().st_size > 1000
+        if words[1] in WRITES:
+            assert (Path(words[WRITES[words[1]]]) / ("evidence.txt" if words[1] == "evidence" else "")).stat().st_size > 1000
         if words[1] == "load":
             again = json.loads(sewermap(*words[1:], "--format", "json").out)
             assert sum(file["loaded"] + file["withdrawn"] for file in again["files"]) == 0
+
+
+def test_day_that_it_names_has_checks_and_claims(demo, monkeypatch):
+    """On the day of its examples checks are due; the warranty it names has a claim that can be told in time, with a picture."""
+    folder, done = demo
+    monkeypatch.chdir(folder)
+    due, claims, notice = (
+        next(line.strip() for line in done.out.splitlines() if f"sewermap {name} " in line)
+        for name in ("due", "claims", "notice")
+    )
+    assert sewermap(*shlex.split(due)[1:], "--format", "json").json
+    rows = sewermap(*shlex.split(claims)[1:], "--format", "json").json
+    named = [row for row in rows if row["warranty"] == shlex.split(notice)[2]]
+    assert any(row["days_left"] >= 0 for row in named)
+
+
+def test_suspected_cross_bore_says_stop(demo, monkeypatch):
+    """The town has one suspected cross-bore, and what names it says what not to do."""
+    folder, _ = demo
+    monkeypatch.chdir(folder)
+    answer = sewermap("defects", "--kind", "cross-bore", "--db", "my town/town.gpkg")
+    assert answer.status == 0
+    assert "STOP" in answer.out + answer.err
 
 
 def test_it_does_not_write_over_a_demo(demo):

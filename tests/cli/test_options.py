@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from sewermap.cautions import STOP
 from sewermap.cli import COMMANDS
 from tests.cli.running import good, sewermap, sewermap_apart
 
@@ -82,8 +83,8 @@ def test_answers_are_piped_whole(town):
     done = good(sewermap_apart("defects", "--db", town.db))
     rows = json.loads(good(sewermap_apart("defects", "--format", "json", "--db", town.db)).out)
     lines = done.out.rstrip("\n").split("\n")
-    assert lines[-1] == f"{len(rows)} defects"
-    assert len(lines) == len(rows) + 3
+    assert lines[-2:] == [f"{len(rows)} defects", STOP]
+    assert len(lines) == len(rows) + 4
     assert "\x1b" not in done.out
 
 
