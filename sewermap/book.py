@@ -9,7 +9,8 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
+from datetime import date
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -22,23 +23,40 @@ from etl import people
 from etl.load import LoadReport, load
 from etl.recompute import recompute
 from sewermap.answers import defects as defect_answer
-from sewermap.answers.export import READY_LAYERS, default_tables, write
+from sewermap.answers.checks_ahead import checks_ahead
+from sewermap.answers.claims import claims
+from sewermap.answers.dig import dig_facts, dig_facts_of
+from sewermap.answers.due import due
+from sewermap.answers.evidence import Evidence, evidence
+from sewermap.answers.export import default_tables, write
 from sewermap.answers.history import history
 from sewermap.answers.observed import as_layer, placed
 from sewermap.answers.repeats import repeats
+from sewermap.answers.site_frames import site_frames
 from sewermap.answers.streets import streets
+from sewermap.answers.warranties_on import today
+from sewermap.answers.warranty_facts import warranty_facts
 from sewermap.answers.where import where
 from sewermap.errors import SourceError, UnknownNameError
+from sewermap.history.life import MENDED, STATES
+from sewermap.paper.calendar import OPEN, write_calendar
+from sewermap.paper.digsheet import digsheet
+from sewermap.paper.evidence import write_evidence
+from sewermap.picture_files import folders_beside
 from sewermap.store import bulk, recorded, reference_system, session
 from sewermap.store.check import check, mend
 from sewermap.store.reference_system import crs_from_text, crs_name
 from sewermap.store.tables import LAYERS, metadata
-from sewermap.web.site import TownTables, build
+from sewermap.web.build_site import build_site
+from sewermap.web.picture_files import found
+from sewermap.web.site_tables import site_tables
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
 Where = str | os.PathLike[str]
+MOST_SHEETS = 200
+"""A site of a small town holds a dig sheet for each open issue; a larger one tells the command that makes one."""
 
 
 class Book:
@@ -92,9 +110,68 @@ class Book:
         """What came back after work: see ``sewermap.answers.repeats``."""
         return repeats(self.store)
 
-    def streets(self) -> pd.DataFrame:
-        """The roll-up by street: see ``sewermap.answers.streets``."""
-        return streets(self.store)
+    def streets(self, as_of: date | None = None) -> pd.DataFrame:
+        """The roll-up by street; checks are due as of a day (default today): see ``sewermap.answers.streets``."""
+        return streets(self.store, as_of)
+
+    def due(self, as_of: date | None = None, **asked: Any) -> gpd.GeoDataFrame:
+        """Warranties that ask for a check, by within, all_states, route: see ``sewermap.answers.due``."""
+        return due(self.store, as_of, **asked)
+
+    def claims(self, as_of: date | None = None, *, returned: bool = False) -> gpd.GeoDataFrame:
+        """What may be claimed under the warranties, as known on a day (default today): see ``sewermap.answers.claims``."""
+        return claims(self.store, as_of, returned=returned)
+
+    def warranty_facts(self, warranty: str, as_of: date | None = None) -> dict[str, Any]:
+        """All that is known of one warranty on a day (default today): see ``sewermap.answers.warranty_facts``."""
+        return warranty_facts(self.store, warranty, as_of)
+
+    def evidence_of(self, name: str, as_of: date | None = None, *, what: str | None = None) -> Evidence:
+        """What a notice and an evidence folder are made of, for a warranty or an issue: see ``sewermap.answers.evidence``."""
+        return evidence(self.store, name, as_of, what=what)
+
+    def evidence(
+        self, name: str, outdir: Where, as_of: date | None = None, *, pictures: Where | None = None, what: str | None = None
+    ) -> tuple[list[str], list[str]]:
+        """Write the evidence for a warranty or an issue as a folder: see ``sewermap.paper.evidence``.
+
+        Pictures are looked for in ``pictures`` (default: the database's own folder) and there beside the file that names them.
+        Returns the files written and the pictures that are missing, each with the reason.
+        """
+        if pictures is None:
+            folders = [] if session.is_server(self.store.where) else [Path(self.store.where).absolute().parent]
+        else:
+            folders = [Path(pictures)]
+        return write_evidence(self.evidence_of(name, as_of, what=what), Path(outdir), folders)
+
+    def calendar(self, out: Where, as_of: date | None = None) -> tuple[int, int]:
+        """Write the warranty checks as a calendar file: see ``sewermap.paper.calendar``.
+
+        Returns how many are ahead or open, and how many more are marked as cancelled.
+        """
+        day = as_of or today()
+        checks = checks_ahead(self.store, day)
+        write_calendar(checks, day, self._no_database(out))
+        ahead = int(checks["state"].isin(OPEN).sum())
+        return ahead, len(checks) - ahead
+
+    def digsheet(
+        self,
+        issue: str,
+        *,
+        units: str | None = None,
+        paper: str = "letter",
+        pictures: Where | None = None,
+        as_of: date | None = None,
+    ) -> str:
+        """The sheet for digging at an issue, as one HTML page made for print: see ``sewermap.paper.digsheet``.
+
+        ``pictures`` is the folder of the runs' pictures (None: beside the database, and where its files came from), ``as_of`` the
+        day that is printed on the sheet (None: today). Raises UnknownNameError, MeasureError.
+        """
+        facts = dig_facts(self.store, issue)
+        folders = folders_beside(self.store.where, facts.folders) if pictures is None else [Path(pictures)]
+        return digsheet(facts, as_of or today(), units=units, paper=paper, picture_folders=folders)
 
     def join(self, issue: str, other: str, *, who: str, why: str) -> str:
         """A person's word that two issues are one: see ``etl.people``; returns the name it bears."""
@@ -115,22 +192,69 @@ class Book:
 
     def export(self, out: Where, table: str | None = None) -> list[str]:
         """Write tables to a file of the format its suffix names; returns their names. Raises SourceError."""
-        out = Path(out)
-        if out.exists() and not session.is_server(self.store.where) and out.samefile(self.store.where):
-            raise SourceError(f"'{out}' is the database itself, and an export would replace all it holds: name another file")
+        out = self._no_database(out)
         names = [table] if table else default_tables(out)
         write({name: self.answer(name) for name in names}, out)
         return names
 
+    def _no_database(self, out: Where) -> Path:
+        """The file that is to be written, if it is not the database itself. Raises SourceError."""
+        out = Path(out)
+        if out.exists() and not session.is_server(self.store.where) and out.samefile(self.store.where):
+            raise SourceError(f"'{out}' is the database itself, and would lose all it holds: name another file")
+        return out
+
     def answer(self, name: str) -> gpd.GeoDataFrame | pd.DataFrame:
-        """An answer without filters (``defects``, ``repeats``) or a table, by name. ``streets`` is the layer."""
-        answers = {"defects": self.defects, "repeats": self.repeats}
+        """An answer without filters (``defects``, ``repeats``, ``due``, ``claims``; as of today) or a table, by name.
+
+        ``streets`` is the layer.
+        """
+        answers: dict[str, Callable[[], gpd.GeoDataFrame]]
+        answers = {"defects": self.defects, "repeats": self.repeats, "due": self.due, "claims": self.claims}
         return answers[name]() if name in answers else self.layer(name)
 
-    def site(self, outdir: Where, *, title: str = "Laterals", units: str = "ft") -> list[Path]:
-        """Build the offline web map as a folder; returns the files written, index.html first."""
-        layers: dict[str, Any] = {name: self.layer(name) for name in READY_LAYERS}
-        return build(TownTables(title=title, units=units, **layers), Path(outdir))
+    def site(
+        self,
+        outdir: Where,
+        *,
+        as_of: date | None = None,
+        pictures: Where | None = None,
+        dig_sheets: bool = True,
+        progress: Callable[[str, int, int], None] | None = None,
+        **about: Any,
+    ) -> list[Path]:
+        """Build the maps as a folder that needs no network; returns the files written, index.html first.
+
+        ``as_of``: the day that the site tells of (default today). ``pictures``: the folder of the runs' pictures (default: beside
+        the database, and where its files came from). ``dig_sheets``: whether it holds a sheet for each open issue of a small
+        town. ``about``: title, units (ft or m), language (en or fr), public, public_least; see
+        ``sewermap.web.site_tables.SiteTables``. ``progress`` hears what is made, how many steps are done, and of how many.
+        Raises SewermapError.
+        """
+        day = as_of or today()
+        if progress is not None:
+            progress("the database", 0, 0)
+        frames = site_frames(self.store, day)
+        if not about.get("public"):
+            folders = self._picture_folders(pictures, frames["placed_observations"]["source_file"])
+            about["pictures"] = found(frames["placed_observations"]["picture"].dropna().unique(), folders)
+            if dig_sheets:
+                about["dig_sheets"] = self._dig_sheets(frames["issues"], day, folders, about.get("units", "ft"))
+        tables = site_tables(frames, **{"crs": self.store.crs, "title": "Laterals", "as_of": day, **about})
+        return build_site(tables, Path(outdir), progress)
+
+    def _dig_sheets(self, issues: pd.DataFrame, day: date, folders: list[Path], units: str) -> dict[str, str]:
+        """A sheet for each open issue that has a place, where they are not too many for a folder to be copied."""
+        placed = issues[issues["measure_m"].notna() & (issues["state"] != STATES[MENDED])]
+        if len(placed) > MOST_SHEETS:
+            return {}
+        facts = dig_facts_of(self.store, placed["issue"].tolist())
+        return {name: digsheet(of, day, units=units, picture_folders=folders) for name, of in facts.items()}
+
+    def _picture_folders(self, given: Where | None, sources: Iterable[str]) -> list[Path]:
+        if given is not None:
+            return [Path(given)]
+        return folders_beside(self.store.where, sorted({str(PurePosixPath(source).parent) for source in set(sources)}))
 
     def check(self, *, mends: bool = False) -> list[str]:
         """Faults of the database, each a sentence; with ``mends`` what can be mended is, and the rest is returned."""

@@ -51,16 +51,16 @@ def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
     if database.exists():
         raise SewermapError(f"'{database}' is there already; name another folder, or remove it first")
     tell(f"copying the invented town's files to {folder} …")
-    _copy_town(folder)
+    copy_town(folder)
     plans = [folder / name for name in plan_names()]
     tell("making the database and loading; the very first time this takes half a minute, while matching is compiled …")
     book = create_book(database, str(read_plan(plans[0]).crs))
     reports = [book.load(plan) for plan in plans]
     counts = pd.concat([report.files for report in reports])
-    tell("drawing the map …")
-    files = book.site(folder / "site", title=f"{TOWN} – an invented town")
     worst = _worst_defect(book)
     day, claim = _open_claim(book)
+    tell("drawing the pages and the sheets for digging …")
+    files = book.site(folder / "site", title=f"{TOWN} – an invented town", as_of=day)
     return Demo(
         town=TOWN,
         plans=tuple(plans),
@@ -81,7 +81,9 @@ def make_demo(folder: Path, tell: Callable[[str], None]) -> Demo:
     )
 
 
-def _copy_town(folder: Path) -> None:
+def copy_town(folder: Path) -> None:
+    """Copy the invented town's files into a folder. Raises SewermapError where they cannot be written."""
+
     def copy(source: resources.abc.Traversable, target: Path) -> None:
         if source.is_dir():
             target.mkdir(parents=True, exist_ok=True)

@@ -11,6 +11,7 @@ from etl.sources.decode import text_of
 from etl.sources.records import Records, records_of, separator_of
 from etl.sources.rows import Rows
 from sewermap.errors import SourceError
+from sewermap.plain import as_written
 
 SUFFIXES = (".csv", ".txt", ".tsv")
 WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".ods")
@@ -20,7 +21,8 @@ def read_sheet(path: Path, encoding: str | None = None, separator: str | None = 
     """The rows of a CSV file: all cells are text without blanks around it, NaN where nothing stands.
 
     A row's number is the one that a spreadsheet shows for it: records are counted from 1, header and blank lines
-    included, and a record with line breaks within quotation marks is one. Lines that are blank (or hold separators only)
+    included, and a record with line breaks within quotation marks is one. A text that a CSV of ours keeps from being run as a
+    formula by an apostrophe is read without it (see ``sewermap.plain``). Lines that are blank (or hold separators only)
     are no rows. Rows with too many or too few cells, with NUL or other bytes that are no text, or with a quotation mark
     left open are ``broken``; the rows after them are read. Raises SourceError for a file without a header, and for a
     column name that stands twice.
@@ -54,6 +56,9 @@ def _names(path: Path, records: Records) -> list[str]:
 
 def _trimmed(column: "pd.Series[str]") -> "pd.Series[str]":
     trimmed = column.str.strip()
+    shielded = trimmed.str.startswith("'").to_numpy(bool)
+    if shielded.any():
+        trimmed = trimmed.where(~shielded, trimmed.where(shielded, "").map(as_written).str.strip())
     return trimmed.mask(trimmed == "")
 
 

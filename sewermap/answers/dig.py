@@ -1,5 +1,6 @@
 """All that a crew must know before it opens the ground at an issue: where, how deep, between what, seen when."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
@@ -10,33 +11,23 @@ import pyproj
 import shapely
 import sqlalchemy as sa
 
+from sewermap.answers import dig_reads as reads
 from sewermap.answers.dig_depth import Depth, depth_at
 from sewermap.answers.dig_ground import VIEW_M, Surroundings, surroundings, ties_to
-from sewermap.answers.names import issue_row
 from sewermap.cautions import CROSS_BORE
 from sewermap.errors import MeasureError
-from sewermap.line.known_points import known_points, laterals_from_computed
-from sewermap.line.place_rules import rules_from_texts
-from sewermap.line.reference import Lines, measure_of, parts_between, point_at
+from sewermap.line.known_points import Laterals, known_points, laterals_from_computed
+from sewermap.line.place_rules import PlaceRules, rules_from_texts
+from sewermap.line.reference import Lines, lines_from_geometries, parts_between, point_at
 from sewermap.line.ties import TiePair
 from sewermap.plain import records
 from sewermap.store import bulk, recorded
 from sewermap.store import tables as schema
 from sewermap.store.reference_system import crs_name
-from sewermap.store.scene import with_located_points
 from sewermap.store.session import Store
 
 TWO_SIDED = 1.96
 """Deviations to both sides that hold 95 % of a normal distribution."""
-
-OFF_LINE_M = 2.0
-"""A point located from above farther than this from the line belongs to another one."""
-
-OF_SIGHTING = (
-    "ran_on", "run", "kind", "reading", "unit", "to_reading", "measure_m", "to_measure_m", "sigma_m", "grade", "percent",
-    "clock_from", "clock_to", "remark", "picture", "source_file", "source_row",
-)  # fmt: skip
-OF_RUN = ("run", "crew", "reason", "launch", "direction")
 
 
 @dataclass(frozen=True)
@@ -97,43 +88,96 @@ def dig_facts(store: Store, issue: str) -> DigFacts:
 
     Raises UnknownNameError for a name that is no issue's, MeasureError for an issue that has no place.
     """
+    return dig_facts_of(store, [issue])[issue]
+
+
+def dig_facts_of(store: Store, issues: Sequence[str]) -> dict[str, DigFacts]:
+    """The facts for digging at each of some issues, by the names given. Each table is read once, however many issues there are.
+
+    Raises UnknownNameError for a name that is no issue's, MeasureError for an issue that has no place.
+    """
+    if not len(issues):
+        return {}
     with store.reading() as conn:
-        row = issue_row(conn, issue)
-        name = row["lateral"]
-        line_row = bulk.read(conn, sa.select(schema.laterals).where(schema.laterals.c.lateral == name))
-        sightings = _sightings(conn, row["issue"])
-        if pd.isna(row["x"]) or line_row.empty:
-            raise MeasureError(_why_not(row["issue"], sightings))
+        rows = reads.issue_rows(conn, issues)
+        sightings = reads.sightings_of(conn, rows["issue"].tolist())
+        line_rows = bulk.read(conn, sa.select(schema.laterals).where(reads.named(conn, schema.laterals, rows["lateral"])))
+        for name in rows.loc[rows["x"].isna() | ~rows["lateral"].isin(line_rows["lateral"]), "issue"].head(1):
+            raise MeasureError(_why_not(name, sightings[name]))
         rules = rules_from_texts(recorded.rules(conn))
-        laterals = laterals_from_computed(line_row, store.metres_per_unit, rules)
-        line, lateral = laterals.lines, records(line_row)[0]
-        place = _place(store, line, row, _ends_m(row, sightings), lateral["map_accuracy_m"])
-        ground = surroundings(conn, lateral, line, place.spot)
-        referents = _current(conn, schema.referents, name)
-        known = known_points(laterals, referents, rules.counter.fix_sigma_m)
-        # A counter is fixed on the line as it is seen; the sheet tells the line as all that is known of it together says.
-        known.loc[known["kind"] == "property line", "measure_m"] = line_row["property_line_m"].iloc[0]
-        points = _points(known, referents, line)
-        measure = float(row["measure_m"])
-        return DigFacts(
-            store.shown,
-            records(row.to_frame().T.infer_objects())[0],
-            lateral,
-            place,
-            ground,
-            points,
-            _measures(points, measure),
-            depth_at(lateral, _located_depths(store, conn, name, line), measure, place.open_m),
-            ties_to(place.spot, ground, referents, store.metres_per_unit),
-            sightings,
-            _current(conn, schema.works, name).sort_values(["done_on", "work"], ignore_index=True),
-            _cross_bores(conn, row, place),
-            str(sightings["unit"].dropna().iloc[-1]) if sightings["unit"].notna().any() else "m",
-            tuple(dict.fromkeys(str(PurePosixPath(path).parent) for path in sightings["source_file"].dropna())),
-        )
+        known = _known_lines(store, conn, laterals_from_computed(line_rows, store.metres_per_unit, rules), rules)
+        lines = [known[name] for name in rows["lateral"]]
+        ends = [_ends_m(row, sightings[row["issue"]]) for row in records(rows)]
+        places = _places(store, rows, lines, ends)
+        grounds = surroundings(conn, [of.row for of in lines], [of.line for of in lines], [place.spot for place in places])
+        near = _cross_bores(conn, rows, places)
+    found = zip(records(rows), lines, places, grounds, near, strict=True)
+    return {typed: _facts(store, *of, sightings[of[0]["issue"]]) for typed, of in zip(issues, found, strict=True)}
 
 
-def _ends_m(row: pd.Series, sightings: pd.DataFrame) -> tuple[float, float]:
+@dataclass(frozen=True)
+class _KnownLine:
+    """What is known of a lateral, whatever issue of it is dug for; ``line`` holds it alone."""
+
+    row: dict[str, Any]
+    line: Lines
+    points: pd.DataFrame
+    depths: pd.DataFrame
+    referents: pd.DataFrame
+    works: pd.DataFrame
+
+
+def _known_lines(store: Store, conn: sa.Connection, laterals: Laterals, rules: PlaceRules) -> dict[str, _KnownLine]:
+    table = laterals.table
+    names = table["lateral"].tolist()
+    referents = reads.current_of(conn, schema.referents, names)
+    known = known_points(laterals, referents, rules.counter.fix_sigma_m)
+    # A counter is fixed on the line as it is seen; the sheet tells the line as all that is known of it together says.
+    is_border = known["kind"] == "property line"
+    known.loc[is_border, "measure_m"] = table["property_line_m"].to_numpy(float)[known.loc[is_border, "lateral"]]
+    by_lateral = reads.split(referents, "lateral", names)
+    points = reads.split(known.assign(lateral=table["lateral"].to_numpy()[known["lateral"]]), "lateral", names)
+    depths = reads.located_depths(store, conn, table["lateral"], laterals.lines)
+    works = reads.current_of(conn, schema.works, names).sort_values(["done_on", "work"])
+    works_of = reads.split(works, "lateral", names)
+    told = records(table.drop(columns="accuracy_m"))
+    lines = [lines_from_geometries([shape], store.metres_per_unit) for shape in table["geometry"]]
+    return {
+        name: _KnownLine(row, line, _points(points[name], by_lateral[name], line), depths[name], by_lateral[name], works_of[name])
+        for name, row, line in zip(names, told, lines, strict=True)
+    }
+
+
+def _facts(
+    store: Store,
+    issue: dict[str, Any],
+    of: _KnownLine,
+    place: DigPlace,
+    ground: Surroundings,
+    cross_bores: tuple[str, ...],
+    sightings: pd.DataFrame,
+) -> DigFacts:
+    measure = float(issue["measure_m"])
+    units = sightings["unit"].dropna().tolist()
+    return DigFacts(
+        store.shown,
+        issue,
+        of.row,
+        place,
+        ground,
+        of.points,
+        _measures(of.points, measure),
+        depth_at(of.row, of.depths, measure, place.open_m),
+        ties_to(place.spot, ground, of.referents, store.metres_per_unit),
+        sightings,
+        of.works,
+        cross_bores,
+        str(units[-1]) if units else "m",
+        tuple(dict.fromkeys(str(PurePosixPath(path).parent) for path in sightings["source_file"].dropna())),
+    )
+
+
+def _ends_m(row: dict[str, Any], sightings: pd.DataFrame) -> tuple[float, float]:
     """Lower and upper measure of an issue: for one that runs along the line the means of what its sightings say, each of them
     read from either end, weighted by 1 / sigma², and always the issue's own measure too.
     """
@@ -145,25 +189,35 @@ def _ends_m(row: pd.Series, sightings: pd.DataFrame) -> tuple[float, float]:
     return min(own), max(own)
 
 
-def _place(store: Store, line: Lines, row: pd.Series, ends_m: tuple[float, float], map_accuracy_m: float) -> DigPlace:
-    widened = TWO_SIDED * float(row["sigma_m"])
-    low, high = max(ends_m[0] - widened, 0.0), min(ends_m[1] + widened, float(line.length_m[0]))
-    across = TWO_SIDED * map_accuracy_m
-    stretch = parts_between(line, [0], [low], [high])[0]
+def _places(
+    store: Store, rows: pd.DataFrame, lines: Sequence[_KnownLine], ends_m: Sequence[tuple[float, float]]
+) -> list[DigPlace]:
+    widened = TWO_SIDED * rows["sigma_m"].to_numpy(float)
+    length = np.array([float(of.line.length_m[0]) for of in lines])
+    low, high = np.array(ends_m, dtype=float).T
+    low, high = np.maximum(low - widened, 0.0), np.minimum(high + widened, length)
+    across = TWO_SIDED * np.array([of.row["map_accuracy_m"] for of in lines], dtype=float)
+    stretches = np.array([parts_between(of.line, [0], [a], [b])[0] for of, a, b in zip(lines, low, high, strict=True)])
+    bands = shapely.buffer(stretches, across / store.metres_per_unit, cap_style="flat", join_style="mitre")
     to_lonlat = pyproj.Transformer.from_crs(store.crs, pyproj.CRS.from_epsg(4326), always_xy=True)
-    lon, lat = to_lonlat.transform(row["x"], row["y"])
-    return DigPlace(
-        shapely.Point(row["x"], row["y"]),
-        float(lon),
-        float(lat),
-        crs_name(store.crs),
-        store.metres_per_unit,
-        shapely.LineString(line.coords[:, :2]),
-        (low, high),
-        across,
-        stretch,
-        shapely.buffer(stretch, across / store.metres_per_unit, cap_style="flat", join_style="mitre"),
-    )
+    x, y = rows["x"].to_numpy(float), rows["y"].to_numpy(float)
+    lon, lat = to_lonlat.transform(x, y)
+    name = crs_name(store.crs)
+    return [
+        DigPlace(
+            shapely.Point(x[row], y[row]),
+            float(lon[row]),
+            float(lat[row]),
+            name,
+            store.metres_per_unit,
+            shapely.LineString(of.line.coords[:, :2]),
+            (float(low[row]), float(high[row])),
+            float(across[row]),
+            stretches[row],
+            bands[row],
+        )
+        for row, of in enumerate(lines)
+    ]
 
 
 def _points(known: pd.DataFrame, referents: pd.DataFrame, line: Lines) -> pd.DataFrame:
@@ -182,64 +236,24 @@ def _points(known: pd.DataFrame, referents: pd.DataFrame, line: Lines) -> pd.Dat
 
 def _measures(points: pd.DataFrame, measure_m: float) -> tuple[FromPoint, ...]:
     """From the tie-in, the property line, the nearest clean-out on each side, and the building."""
-    away = measure_m - points["measure_m"]
-    is_clean_out = points["kind"] == "clean-out"
-    rows = [points.index[points["name"] == "tie-in"], points.index[points["name"] == "property line"]]
-    rows += [away[is_clean_out & (away >= 0)].nsmallest(1).index, away[is_clean_out & (away < 0)].nlargest(1).index]
-    rows += [points.index[points["name"] == "building"]]
+    name, kind = points["name"].to_numpy(object), points["kind"].to_numpy(object)
+    away = measure_m - points["measure_m"].to_numpy(float)
+    is_clean_out = kind == "clean-out"
+    # Points are in order of measure: of several at one measure, the first by name.
+    before, after = np.flatnonzero(is_clean_out & (away >= 0)), np.flatnonzero(is_clean_out & (away < 0))
+    nearest = [some[[away[some].argmin()]] for some in (before,) if len(some)] + [after[:1]]
+    rows = [np.flatnonzero(name == "tie-in")[:1], np.flatnonzero(name == "property line")[:1], *nearest]
+    rows += [np.flatnonzero(name == "building")[:1]]
     return tuple(
-        FromPoint(str(points["name"][at]), str(points["kind"][at]), abs(float(away[at])), "building" if away[at] >= 0 else "main")
-        for found in rows
-        for at in found[:1]
+        FromPoint(str(name[at]), str(kind[at]), abs(float(away[at])), "building" if away[at] >= 0 else "main")
+        for at in np.concatenate(rows)
     )
 
 
-def _sightings(conn: sa.Connection, issue: str) -> pd.DataFrame:
-    """What saw the issue, in order of time. Sightings and placed rows bear the id of the observation that they come from."""
-    seen = schema.placed_observations
-    ids = sa.select(schema.issue_sightings.c.id).where(schema.issue_sightings.c.issue == issue)
-    rows = bulk.read(conn, sa.select(*(seen.c[name] for name in OF_SIGHTING), seen.c.reason).where(seen.c.id.in_(ids)))
-    runs = bulk.read(
-        conn,
-        sa.select(*(schema.runs.c[name] for name in OF_RUN)).where(
-            recorded.is_current(schema.runs), schema.runs.c.run.in_(sa.select(seen.c.run).where(seen.c.id.in_(ids)))
-        ),
-    )
-    rows = rows.rename(columns={"reason": "placed_why"})
-    return rows.merge(runs, on="run", how="left").sort_values(["ran_on", "run", "measure_m"], ignore_index=True)
-
-
-def _located_depths(store: Store, conn: sa.Connection, lateral: str, line: Lines) -> pd.DataFrame:
-    """Depths that were found from above on a lateral: measure_m, depth_m, how."""
-    seen, said = schema.placed_observations, schema.observations
-    of_heads = bulk.read(
-        conn,
-        sa.select(seen.c.run, seen.c.ran_on, seen.c.measure_m, said.c.depth_m)
-        .join_from(seen, said, seen.c.id == said.c.id)
-        .where(seen.c.lateral == lateral, said.c.depth_m.is_not(None), seen.c.measure_m.is_not(None))
-        .order_by(seen.c.ran_on, seen.c.id),
-    )
-    of_heads["how"] = "the camera's head as located by run " + of_heads["run"] + of_heads["ran_on"].dt.strftime(" on %Y-%m-%d")
-    points = _current(conn, schema.located_points, lateral).dropna(subset=["x", "y", "depth_m"])
-    points = points.rename(columns={"x": "located_x", "y": "located_y", "crs": "located_crs"}).reset_index(drop=True)
-    xy = with_located_points(points, store.crs)[["located_map_x", "located_map_y"]].to_numpy(float)
-    measure, off = measure_of(line, [0] * len(points), xy)
-    points = points.assign(measure_m=measure, how="a point located from above")[off <= OFF_LINE_M]
-    columns = ["measure_m", "depth_m", "how"]
-    return pd.concat([of_heads[columns], points[columns]], ignore_index=True)
-
-
-def _cross_bores(conn: sa.Connection, row: pd.Series, place: DigPlace) -> tuple[str, ...]:
-    """Issues that may be gas pipes: on this lateral, or within the view."""
-    table = schema.issues
-    view = place.spot.buffer(VIEW_M / place.metres_per_unit).bounds
-    near = sa.or_(table.c.lateral == row["lateral"], bulk.in_box(conn, table, view))
-    found = bulk.read(conn, sa.select(table.c.issue).where(table.c.kind == CROSS_BORE, near).order_by(table.c.issue))
-    return tuple(found["issue"])
-
-
-def _current(conn: sa.Connection, table: sa.Table, lateral: str) -> pd.DataFrame:
-    return bulk.read(conn, sa.select(table).where(table.c.lateral == lateral, recorded.is_current(table)).order_by(table.c.id))
+def _cross_bores(conn: sa.Connection, rows: pd.DataFrame, places: Sequence[DigPlace]) -> list[tuple[str, ...]]:
+    """Issues that may be gas pipes, for each row: on its lateral, or within the view."""
+    views = np.array([place.spot.buffer(VIEW_M / place.metres_per_unit).bounds for place in places])
+    return reads.which_near(reads.kind_near(conn, CROSS_BORE, rows["lateral"], views), rows, views)
 
 
 def _why_not(issue: str, sightings: pd.DataFrame) -> str:

@@ -1,7 +1,8 @@
 """How deep the pipe lies at a place, and how that is known; never guessed where nothing is known."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -34,54 +35,64 @@ def depth_at(lateral: dict[str, Any], located: pd.DataFrame, measure_m: float, s
     >>> depth_at(line, pd.DataFrame({"measure_m": [], "depth_m": [], "how": []}), 5.0, (4.5, 5.5))
     Depth(depth_m=2.1, how='interpolated between the tie-in (2.40 m deep) and the building (1.20 m deep); ground assumed level')
     """
-    at_ends = pd.DataFrame(
-        {
-            "measure_m": [0.0, lateral["length_m"]],
-            "depth_m": pd.Series([lateral["tie_in_depth_m"], lateral["building_depth_m"]], dtype=float),
-            "how": ["the tie-in", "the building"],
-        }
-    )
-    found = located.dropna(subset=["measure_m", "depth_m"]).astype({"measure_m": float, "depth_m": float})
-    outside = np.maximum(stretch_m[0] - found["measure_m"], found["measure_m"] - stretch_m[1])
-    near = found[outside <= NEAR_M]
-    if len(near):
-        nearest = near.iloc[int((near["measure_m"] - measure_m).abs().to_numpy().argmin())]
-        away = abs(float(nearest["measure_m"]) - measure_m)
-        return Depth(float(nearest["depth_m"]), f"{nearest['how']}, {away:.1f} m along the line from the place")
-    known = pd.concat([at_ends.dropna(), found]).sort_values("measure_m", kind="stable", ignore_index=True)
-    before, after = known[known["measure_m"] <= measure_m], known[known["measure_m"] >= measure_m]
-    if len(before) and len(after):
-        return _between(before.iloc[-1], after.iloc[0], measure_m)
+    found = _known(located["measure_m"], located["depth_m"], located["how"])
+    near = [point for point in found if max(stretch_m[0] - point.measure_m, point.measure_m - stretch_m[1]) <= NEAR_M]
+    if near:
+        nearest = min(near, key=lambda point: abs(point.measure_m - measure_m))
+        away = abs(nearest.measure_m - measure_m)
+        return Depth(nearest.depth_m, f"{nearest.how}, {away:.1f} m along the line from the place")
+    ends = ((0.0, lateral["tie_in_depth_m"], "the tie-in"), (lateral["length_m"], lateral["building_depth_m"], "the building"))
+    known = sorted([*_known(*zip(*ends, strict=True)), *found], key=lambda point: point.measure_m)
+    before = [point for point in known if point.measure_m <= measure_m]
+    after = [point for point in known if point.measure_m >= measure_m]
+    if before and after:
+        return _between(before[-1], after[0], measure_m)
     return _by_inverts(lateral, known, measure_m)
 
 
-def _between(before: pd.Series, after: pd.Series, measure_m: float) -> Depth:
+class _Known(NamedTuple):
+    """A depth that is known: where on the line, how deep, and by what."""
+
+    measure_m: float
+    depth_m: float
+    how: str
+
+
+def _known(measures: Iterable[Any], depths: Iterable[Any], hows: Iterable[Any]) -> list[_Known]:
+    """Those of which measure and depth are known, in their order; a line has few, so no frame is made of them."""
+    rows = zip(measures, depths, hows, strict=True)
+    return [
+        _Known(float(measure), float(depth), str(how)) for measure, depth, how in rows if pd.notna(measure) and pd.notna(depth)
+    ]
+
+
+def _between(before: _Known, after: _Known, measure_m: float) -> Depth:
     depth = float(
-        np.interp(measure_m, [before["measure_m"], after["measure_m"]], [before["depth_m"], after["depth_m"]])
-        if after["measure_m"] > before["measure_m"]
-        else before["depth_m"]
+        np.interp(measure_m, [before.measure_m, after.measure_m], [before.depth_m, after.depth_m])
+        if after.measure_m > before.measure_m
+        else before.depth_m
     )
-    ends = [f"{point['how']} ({point['depth_m']:.2f} m deep)" for point in (before, after)]
+    ends = [f"{point.how} ({point.depth_m:.2f} m deep)" for point in (before, after)]
     return Depth(round(depth, 6), f"interpolated between {ends[0]} and {ends[1]}; {LEVEL}")
 
 
-def _by_inverts(lateral: dict[str, Any], known: pd.DataFrame, measure_m: float) -> Depth:
+def _by_inverts(lateral: dict[str, Any], known: Sequence[_Known], measure_m: float) -> Depth:
     low, high = lateral["tie_in_invert_m"], lateral["building_invert_m"]
     if low is None or high is None:
         return Depth(None, _what_little(known))
     ends, inverts = [0.0, lateral["length_m"]], [low, high]
     here = float(np.interp(measure_m, ends, inverts))
-    if known.empty:
+    if not known:
         return Depth(None, f"only the pipe's elevation is known: its invert lies near {here:.2f} m in the heights of the map")
-    point = known.iloc[0]
-    depth = float(point["depth_m"]) + float(np.interp(point["measure_m"], ends, inverts)) - here
+    point = known[0]
+    depth = point.depth_m + float(np.interp(point.measure_m, ends, inverts)) - here
     if depth <= 0:
-        return Depth(None, f"the inverts and the depth at {point['how']} contradict each other")
-    return Depth(round(depth, 6), f"from the depth at {point['how']} ({point['depth_m']:.2f} m) and the pipe's inverts; {LEVEL}")
+        return Depth(None, f"the inverts and the depth at {point.how} contradict each other")
+    return Depth(round(depth, 6), f"from the depth at {point.how} ({point.depth_m:.2f} m) and the pipe's inverts; {LEVEL}")
 
 
-def _what_little(known: pd.DataFrame) -> str:
-    if known.empty:
+def _what_little(known: Sequence[_Known]) -> str:
+    if not known:
         return "no depth and no invert of this line was ever recorded"
-    only = [f"{how} ({depth:.2f} m deep)" for how, depth in zip(known["how"], known["depth_m"], strict=True)]
-    return f"all that is known lies to one side of the place: {', '.join(only[:3])}"
+    only = [f"{point.how} ({point.depth_m:.2f} m deep)" for point in known[:3]]
+    return f"all that is known lies to one side of the place: {', '.join(only)}"

@@ -1,5 +1,6 @@
 """What lies round a place to be dug for: parcels, buildings, streets, mains, other laterals, and fixed points to tie it to."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,10 +9,11 @@ import pandas as pd
 import shapely
 import sqlalchemy as sa
 
+from sewermap.answers.dig_reads import layer_in
 from sewermap.line.parcels import NEAR_BUILDING_M, own_parcels, valid_polygons
 from sewermap.line.reference import Lines
 from sewermap.line.ties import MAP_CORNER, TiePair, building_corners, swing_ties
-from sewermap.store import bulk, recorded
+from sewermap.store import recorded
 from sewermap.store import tables as schema
 
 VIEW_M = 42.0
@@ -40,14 +42,29 @@ class Surroundings:
         return None if own.empty else own.iloc[0]
 
 
-def surroundings(conn: sa.Connection, lateral: dict[str, Any], line: Lines, spot: shapely.Point) -> Surroundings:
-    """All that the map has round a spot on a lateral."""
+def surroundings(
+    conn: sa.Connection, laterals: Sequence[dict[str, Any]], lines: Sequence[Lines], spots: Sequence[shapely.Point]
+) -> list[Surroundings]:
+    """All that the map has round each spot on its lateral; each of ``lines`` holds that lateral alone."""
+    boxes = np.array([_view(line, spot) for line, spot in zip(lines, spots, strict=True)])
+    asked = (
+        (schema.parcels, ("property",)), (schema.buildings, ("building", "property")), (schema.streets, ("street",)),
+        (schema.mains, ("main",)),
+    )  # fmt: skip
+    layers = [layer_in(conn, table, columns, boxes, recorded.is_current(table)) for table, columns in asked]
+    columns = ("lateral", "property", "address", "street")
+    layers.append(layer_in(conn, schema.laterals, columns, boxes, sa.true(), order="lateral"))
+    found = zip(laterals, lines, boxes, strict=True)
+    return [_round(lateral, line, [layer.within(box) for layer in layers]) for lateral, line, box in found]
+
+
+def _view(line: Lines, spot: shapely.Point) -> tuple[float, ...]:
     reach = VIEW_M / line.metres_per_unit
-    box = shapely.union(spot.buffer(reach), shapely.LineString(line.coords[:, :2]).buffer(reach / 10)).bounds
-    parcels = _layer(conn, schema.parcels, ("property",), box)
-    buildings = _layer(conn, schema.buildings, ("building", "property"), box)
-    columns = [schema.laterals.c[name] for name in ("lateral", "property", "address", "street", "geometry")]
-    laterals = bulk.read(conn, sa.select(*columns).where(bulk.in_box(conn, schema.laterals, box)).order_by(columns[0]))
+    return tuple(shapely.union(spot.buffer(reach), shapely.LineString(line.coords[:, :2]).buffer(reach / 10)).bounds)
+
+
+def _round(lateral: dict[str, Any], line: Lines, layers: Sequence[pd.DataFrame]) -> Surroundings:
+    parcels, buildings, streets, mains, laterals = layers
     own = own_parcels(
         line,
         pd.Series([lateral["property"]], dtype="str"),
@@ -57,13 +74,8 @@ def surroundings(conn: sa.Connection, lateral: dict[str, Any], line: Lines, spot
         buildings["geometry"].to_numpy(),
     )["parcel"].iloc[0]
     parcels["is_own"] = np.arange(len(parcels)) == own
-    return Surroundings(
-        parcels,
-        _called(buildings, laterals, line),
-        _layer(conn, schema.streets, ("street",), box),
-        _layer(conn, schema.mains, ("main",), box),
-        laterals.loc[laterals["lateral"] != lateral["lateral"], ["lateral", "geometry"]].reset_index(drop=True),
-    )
+    others = laterals.loc[laterals["lateral"] != lateral["lateral"], ["lateral", "geometry"]].reset_index(drop=True)
+    return Surroundings(parcels, _called(buildings, laterals, line), streets, mains, others)
 
 
 def ties_to(spot: shapely.Point, ground: Surroundings, referents: pd.DataFrame, metres_per_unit: float) -> tuple[TiePair, ...]:
@@ -87,12 +99,6 @@ def nearest_on(shapes: pd.Series, spot: shapely.Point) -> tuple[float, float] | 
         return None
     foot = shapely.get_point(shapely.shortest_line(spot, shapely.union_all(known.to_numpy())), 1)
     return float(foot.x), float(foot.y)
-
-
-def _layer(conn: sa.Connection, table: sa.Table, columns: tuple[str, ...], box: tuple[float, ...]) -> pd.DataFrame:
-    wanted = [table.c[name] for name in (*columns, "geometry")]
-    query = sa.select(*wanted).where(recorded.is_current(table), bulk.in_box(conn, table, box)).order_by(table.c.id)
-    return bulk.read(conn, query).dropna(subset="geometry").reset_index(drop=True)
 
 
 def _called(buildings: pd.DataFrame, laterals: pd.DataFrame, line: Lines) -> pd.DataFrame:

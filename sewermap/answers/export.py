@@ -9,7 +9,7 @@ import geopandas as gpd
 import pandas as pd
 
 from sewermap.errors import SourceError
-from sewermap.plain import plain, typed
+from sewermap.plain import csv_text, typed
 
 DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".json": "GeoJSON", ".fgb": "FlatGeobuf", ".parquet": "parquet", ".csv": "csv"}
 READY_LAYERS = ("laterals", "placed_observations", "parcels", "streets", "mains", "buildings")
@@ -46,7 +46,7 @@ def write(tables: Mapping[str, pd.DataFrame], out: Path) -> None:
 def write_csv(table: pd.DataFrame, out: Path) -> None:
     """Write a table as CSV whatever the file's suffix."""
     try:
-        plain(table).to_csv(out, index=False, encoding="utf-8", lineterminator="\n")
+        out.write_text(csv_text(table), encoding="utf-8", newline="")
     except OSError as error:
         raise SourceError(f"'{out}' cannot be written: {error.strerror or error}") from error
 
@@ -61,7 +61,7 @@ def geojson(table: gpd.GeoDataFrame) -> str:
 
 def _write_one(table: pd.DataFrame, part: Path, driver: str, name: str) -> None:
     if driver == "csv":
-        plain(table).to_csv(part, index=False, encoding="utf-8", lineterminator="\n")
+        part.write_text(csv_text(table), encoding="utf-8", newline="")
     elif driver == "parquet":
         table.to_parquet(part, index=False)
     elif not isinstance(table, gpd.GeoDataFrame):

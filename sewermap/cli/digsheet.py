@@ -41,6 +41,8 @@ def command(common: Common, issue: str, units: str | None, paper: str, pictures:
     out = common.output
     if out is None or out.suffix.lower() != ".pdf":
         emit_text(common, sheet)
+        if out is not None:
+            say(f"{out}: one page; open it in a browser and print it at 100 %, or its scale is wrong")
         return
     if is_database(common, out):
         raise SewermapError(f"'{out}' is the database itself: name another file for the sheet")

@@ -50,7 +50,7 @@ def emit_rows(common: Common, rows: gpd.GeoDataFrame | pd.DataFrame, shown: Sequ
     import geopandas as gpd  # noqa: PLC0415 - heavy
 
     from sewermap.answers.export import geojson  # noqa: PLC0415
-    from sewermap.plain import plain, records  # noqa: PLC0415
+    from sewermap.plain import csv_text, plain, records  # noqa: PLC0415
 
     if common.format == "geojson":
         if not isinstance(rows, gpd.GeoDataFrame):
@@ -59,7 +59,7 @@ def emit_rows(common: Common, rows: gpd.GeoDataFrame | pd.DataFrame, shown: Sequ
     elif common.format == "json":
         _write(common, as_json(records(rows)))
     elif common.format == "csv":
-        _write(common, plain(rows).to_csv(index=False, lineterminator="\n"))
+        _write(common, csv_text(rows))
     else:
         told = _with_place(plain(rows)) if "place" in shown else plain(rows)
         table = _table(told[list(shown)], to_terminal=_on_terminal(common), shortened=_on_terminal(common), what=what)

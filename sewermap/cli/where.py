@@ -34,8 +34,10 @@ def command(common: Common, lateral: str, reading: str, run: str) -> None:
     elif common.format == "csv":
         import pandas as pd  # noqa: PLC0415 - heavy
 
+        from sewermap.plain import csv_text  # noqa: PLC0415
+
         row = {name: value for name, value in answer.items() if name != "nearest"}
-        emit_text(common, pd.DataFrame([row]).to_csv(index=False, lineterminator="\n"))
+        emit_text(common, csv_text(pd.DataFrame([row])))
     else:
         emit_text(common, _told(answer))
 

@@ -35,6 +35,7 @@ _DRAWN_M = 0.02
 _ONE_THING_M = 1.0
 """Points nearer to each other than this may be one thing drawn twice, as the corner that two parcels share."""
 
+_OF_SEVERAL = {1: " (the one nearest to the place)", 2: " (the second nearest to the place)"}
 _MOST_POINTS = 40
 """The nearest so many points are paired; farther ones would lose anyway."""
 
@@ -181,12 +182,18 @@ def _wind_numbers(directions: Floats) -> Whole:
 
 def _told_apart(corners: pd.DataFrame, spot: Floats) -> pd.DataFrame:
     """Corners of one name get the order in which they come from the spot."""
-    away = np.hypot(corners["x"] - spot[0], corners["y"] - spot[1])
-    order = away.groupby(corners["name"]).rank(method="first").astype(int)
-    several = corners.groupby("name")["x"].transform("size") > 1
-    words = order.map({1: " (the one nearest to the place)", 2: " (the second nearest to the place)"})
-    words = words.fillna(" (number " + order.astype(str) + " from the place)")
-    return corners.assign(name=corners["name"] + words.where(several, "")).reset_index(drop=True)
+    group, names = pd.factorize(corners["name"])
+    several = np.bincount(group, minlength=len(names))[group] > 1
+    away = np.hypot(corners["x"].to_numpy() - spot[0], corners["y"].to_numpy() - spot[1])
+    order = np.lexsort((away, group))
+    sorted_group = group[order]
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.arange(len(order)) - np.searchsorted(sorted_group, sorted_group) + 1
+    words = [
+        name + _OF_SEVERAL.get(at, f" (number {at} from the place)") if is_one else name
+        for name, at, is_one in zip(corners["name"].tolist(), number.tolist(), several.tolist(), strict=True)
+    ]
+    return corners.assign(name=pd.Series(words, corners.index, dtype="str"))
 
 
 def _in_sight(spot: Floats, points: pd.DataFrame, walls: ArrayLike, metres_per_unit: float, rules: TieRules) -> pd.DataFrame:

@@ -47,10 +47,15 @@ class Frame:
         """The window in paper millimetres, the upper left corner being 0, 0."""
         return shapely.box(0, 0, self.width_mm, self.height_mm)
 
+    @cached_property
+    def _drawn(self) -> shapely.Polygon:
+        """The window and a little more: what is cut there leaves no edge to be seen."""
+        return shapely.buffer(self.window, 5, join_style="mitre")
+
     def on_paper(self, shape: shapely.Geometry) -> shapely.Geometry:
         """A shape of the map in paper millimetres (y grows downwards), cut to the window and a little more."""
         placed = shapely.transform(shapely.force_2d(shape), self._millimetres)
-        return shapely.intersection(placed, shapely.buffer(self.window, 5, join_style="mitre"))
+        return shapely.intersection(placed, self._drawn)
 
     def point(self, x: float, y: float) -> tuple[float, float]:
         """A place of the map in paper millimetres; it may lie outside the window."""

@@ -5,11 +5,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from sewermap.picture_files import found_in, kind_of_picture
+
 LARGEST_BYTES = 2_000_000
 """A larger picture is named only: a sheet goes by mail to a crew's telephone."""
-
-_STARTS = ((b"\xff\xd8\xff", "image/jpeg"), (b"\x89PNG\r\n\x1a\n", "image/png"), (b"GIF8", "image/gif"))
-"""How files of each sort begin; the suffix proves nothing. Drawings (SVG) are left out: they may hold programs."""
 
 
 @dataclass(frozen=True)
@@ -29,22 +28,8 @@ def pictures_in(names: Iterable[str], folders: Sequence[Path]) -> list[Picture]:
     return [_picture(name, folders) for name in dict.fromkeys(names)]
 
 
-def folders_beside(database: str, sources: Iterable[str]) -> list[Path]:
-    """Where pictures are looked for when nobody says where: beside the database, and in the folders of its sources.
-
-    ``sources`` are folders as the load wrote them down, relative to the database's own. A server's database lies in none.
-
-    >>> [folder.as_posix() for folder in folders_beside("towns/quay.gpkg", ["logs/2024"])]
-    ['towns', 'towns/logs/2024']
-    """
-    if "://" in database:
-        return []
-    beside = Path(database).parent
-    return list(dict.fromkeys([beside, *(beside / source for source in sources)]))
-
-
 def _picture(name: str, folders: Sequence[Path]) -> Picture:
-    found = next((file for folder in folders if (file := _inside(folder, name)) is not None), None)
+    found = found_in(folders, name)
     if found is None:
         return Picture(name, None, "not found here")
     try:
@@ -53,20 +38,7 @@ def _picture(name: str, folders: Sequence[Path]) -> Picture:
         content = found.read_bytes()
     except OSError:
         return Picture(name, None, "cannot be read")
-    kind = next((kind for start, kind in _STARTS if content.startswith(start)), None)
-    if kind is None and content[:4] == b"RIFF" and content[8:12] == b"WEBP":
-        kind = "image/webp"
+    kind = kind_of_picture(content)
     if kind is None:
         return Picture(name, None, "no picture that a page can show")
-    return Picture(name, f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}")
-
-
-def _inside(folder: Path, name: str) -> Path | None:
-    """The file of a name, if it lies in a folder or below it."""
-    try:
-        base = folder.resolve()
-        file = (base / name.replace("\\", "/")).resolve()
-        return file if file.is_relative_to(base) and file.is_file() else None
-    except (OSError, ValueError):
-        # A name that no file can have: too long, or with a zero byte.
-        return None
+    return Picture(name, f"data:image/{kind};base64,{base64.b64encode(content).decode('ascii')}")

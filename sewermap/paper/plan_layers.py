@@ -56,7 +56,9 @@ def path(shape: shapely.Geometry, **attributes: object) -> Markup:
         rings = (
             [part.exterior, *part.interiors] if part.geom_type == "Polygon" else [part] if part.geom_type == "LineString" else []
         )
-        words += ["M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in shapely.get_coordinates(ring)) for ring in rings]
+        words += [
+            "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in shapely.get_coordinates(ring)) for ring in rings if not ring.is_empty
+        ]
     return tag("path", d="".join(words), fill_rule="evenodd", **attributes) if words else Markup()
 
 

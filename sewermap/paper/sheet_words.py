@@ -184,7 +184,8 @@ def _works_here(facts: DigFacts) -> pd.DataFrame:
     """Works that touch the stretch to open; one without a stretch of its own was done to the whole line."""
     low, high = facts.place.open_m
     works = facts.works
-    here: pd.DataFrame = works[~((works["from_measure_m"] > high) | (works["to_measure_m"] < low))]
+    begins, ends = works["from_measure_m"].to_numpy(float), works["to_measure_m"].to_numpy(float)
+    here: pd.DataFrame = works[~((begins > high) | (ends < low))]
     return here
 
 

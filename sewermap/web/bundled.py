@@ -3,16 +3,6 @@
 from collections.abc import Iterator
 from importlib import resources
 from importlib.resources.abc import Traversable
-from pathlib import Path
-
-SCRIPTS = (
-    "leaflet/leaflet.js",
-    *("sewermap.js", "columns.js", "projection.js", "words.js", "symbols.js", "ground.js", "labels.js", "dots.js"),
-    *("finding.js", "filters.js", "rows.js", "list.js", "unplaced.js", "legend.js", "popup.js", "picking.js", "view.js"),
-)
-"""In the order in which a page loads them: each uses only those before it."""
-
-STYLES = ("leaflet/leaflet.css", "town.css")
 
 
 def template(name: str) -> str:
@@ -20,9 +10,9 @@ def template(name: str) -> str:
     return (resources.files(__package__) / "templates" / name).read_text(encoding="utf-8")
 
 
-def copy_into(folder: Path) -> list[Path]:
-    """Copy every static file into ``folder``/static and say which files are there now."""
-    return [_copy(file, folder / "static" / name) for name, file in _files(resources.files(__package__) / "static")]
+def contents() -> dict[str, bytes]:
+    """Every static file by its name in a site's folder."""
+    return {f"static/{name}": file.read_bytes() for name, file in _files(resources.files(__package__) / "static")}
 
 
 def _files(folder: Traversable, prefix: str = "") -> Iterator[tuple[str, Traversable]]:
@@ -31,9 +21,3 @@ def _files(folder: Traversable, prefix: str = "") -> Iterator[tuple[str, Travers
             yield from _files(entry, f"{prefix}{entry.name}/")
         else:
             yield f"{prefix}{entry.name}", entry
-
-
-def _copy(file: Traversable, target: Path) -> Path:
-    target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_bytes(file.read_bytes())
-    return target

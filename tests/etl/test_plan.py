@@ -82,7 +82,7 @@ def test_files_and_order(town):
 
 def test_rules_crosswalk_and_defaults(town):
     """Rule files come as text, a crosswalk as words of observations (their own words go first), defaults as text."""
-    town.csv("place.toml", "private = 1")
+    town.csv("place.toml", "sure = 0.9")
     town.csv("obs.csv", "run")
     plan = read_plan(
         town.toml(
@@ -95,5 +95,5 @@ def test_rules_crosswalk_and_defaults(town):
     section = plan.sections[0]
     assert section.values["kind"] == {"bba": "roots", "x": "crack", "root mass": "roots"}
     assert section.defaults == {"grade": "2", "remark": "2024-05-31"}
-    assert plan.rules == {"boundary": "private = 1\n"}
+    assert plan.rules == {"boundary": "sure = 0.9\n"}
     assert plan.crs is not None

@@ -1,5 +1,6 @@
 """What a dig sheet rests on: stretch, ties, measures and depth, against arithmetic done by hand and by shapely."""
 
+import dataclasses
 import math
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import sqlalchemy as sa
 from scipy.stats import norm
 
 import sewermap
-from sewermap.answers.dig import DigFacts, dig_facts
+from sewermap.answers.dig import DigFacts, dig_facts, dig_facts_of
 from sewermap.answers.dig_depth import depth_at
 from sewermap.book import Book
 from sewermap.errors import MeasureError, UnknownNameError
@@ -132,6 +133,33 @@ def test_both_engines_tell_the_same(engine_where: str, tmp_path: Path, dig_book:
         )
         pd.testing.assert_frame_equal(one.sightings, other.sightings)
         assert one.place.band.equals(other.place.band)
+
+
+def test_a_batch_tells_what_its_issues_tell_alone(engine_where: str, tmp_path: Path):
+    """The facts of many issues asked for at once, on each engine, are those of each asked for alone, by the names as typed."""
+    book = load(engine_where, tmp_path / "sources", *METRES)
+    names = book.layer("issues")["issue"].tolist()[::-1]
+    typed = [names[0].lower(), *names[1:]]
+    batch = dig_facts_of(book.store, typed)
+    assert list(batch) == typed
+    assert len(typed) > len({facts.lateral["lateral"] for facts in batch.values()}) > 1
+    for name, facts in batch.items():
+        _same_facts(facts, dig_facts(book.store, name))
+    assert dig_facts_of(book.store, []) == {}
+    with pytest.raises(UnknownNameError):
+        dig_facts_of(book.store, [*names, "Z-9/1"])
+
+
+def _same_facts(one: object, other: object) -> None:
+    """All fields are equal, frames to the type, however deep."""
+    for field in dataclasses.fields(one):
+        mine, its = getattr(one, field.name), getattr(other, field.name)
+        if isinstance(mine, pd.DataFrame):
+            pd.testing.assert_frame_equal(mine, its)
+        elif dataclasses.is_dataclass(mine):
+            _same_facts(mine, its)
+        else:
+            assert mine == its, field.name
 
 
 def test_a_cross_bore_stops_all_near_it(dig_book: Book):

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from sewermap.cautions import STOP
 from sewermap.errors import SewermapError, UnknownNameError
 from sewermap.paper.evidence_files import find_pictures, safe_name
-from sewermap.paper.evidence_tables import as_written, csv_bytes, shielded
+from sewermap.paper.evidence_tables import csv_bytes
+from sewermap.plain import as_written, shielded
 from tests.cli.running import good
 from tests.cli.running import sewermap as run
 from tests.paper.warranty_town import FORMULA, OBSERVATIONS, WARRANTIES, PaperTown, paper_town

@@ -3,45 +3,27 @@
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
-import geopandas as gpd
-import numpy as np
-import pandas as pd
 import pytest
-import shapely
 from playwright.sync_api import Browser, Page, Route, sync_playwright
 
-from sewermap.web.site import TownTables, build
+from etl.plan import read_plan
+from sample_gis import plan_names
+from sewermap.answers.site_frames import site_frames
+from sewermap.book import Book, create_book
+from sewermap.demo import copy_town
+from sewermap.web.build_site import build_site
+from sewermap.web.site_index import SiteIndex, site_index
+from sewermap.web.site_tables import SiteTables, site_tables
 
-METRES = "+proj=tmerc +lat_0=40 +lon_0=-40 +k=1 +x_0=1000 +y_0=1000 +ellps=WGS84 +units=m"
-FEET = "+proj=tmerc +lat_0=40 +lon_0=-40 +k=1 +x_0=1000 +y_0=1000 +ellps=WGS84 +units=ft"
 CHROMIUM_ARGS = [
     *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
 ]
-HOUSES = 6
-PLOT_M = 18.0
-
-OBSERVATIONS = pd.DataFrame(
-    [
-        # house, measure, kind, role, grade, sigma, reason
-        (0, 3.0, "roots", "defect", 4, 0.4, None),
-        (0, 9.0, "crack", "defect", 2, 0.5, None),
-        (0, 12.0, "building", "feature", None, 0.3, "at end"),
-        (1, 4.0, "roots", "defect", 5, 0.3, None),
-        (1, 8.0, "offset joint", "defect", 3, 0.9, None),
-        (2, 2.0, "grease", "defect", 1, 0.4, None),
-        (2, 6.0, "clean-out", "feature", None, 0.1, None),
-        (3, 5.0, "cross-bore", "defect", 5, 0.4, None),
-        (4, 7.0, "under water", "look", None, 0.6, None),
-        (4, 7.2, "sag", "defect", None, 0.6, None),
-        (5, None, "roots", "defect", 3, None, "past the end of the line by 4.2 m"),
-        (5, None, "property line", "feature", None, None, "the map has no line for this lateral"),
-    ],
-    columns=["house", "measure_m", "kind", "role", "grade", "sigma_m", "reason"],
-)
 
 
 @dataclass
@@ -60,6 +42,15 @@ class Visit:
                 return
             self.page.wait_for_timeout(50)
         pytest.fail(f"after three seconds still not true: {script}")
+
+    def at_rest(self) -> None:
+        """Wait until the town map stands, and its list with it."""
+        settled = "document.body.dataset.ready === 'true' && sewermap.tiles.quiet() && document.body.dataset.listed === 'true'"
+        for _ in range(300):
+            if self.page.evaluate(settled):
+                return
+            self.page.wait_for_timeout(50)
+        pytest.fail("after fifteen seconds the town map does not stand")
 
     def drawn(self, pane: str) -> int:
         """Count the pixels of a pane's canvases that are not see-through."""
@@ -81,82 +72,6 @@ class Visit:
         return int(self.page.evaluate(script, pane))
 
 
-def _frame(crs: str, geometries: list[Any], **columns: Any) -> gpd.GeoDataFrame:
-    frame = gpd.GeoDataFrame(columns, geometry=geometries, crs=METRES)
-    return frame.to_crs(crs)
-
-
-def _observations(crs: str) -> gpd.GeoDataFrame:
-    table = OBSERVATIONS.copy()
-    house, measure = table["house"].to_numpy(), table["measure_m"].to_numpy(np.float64)
-    points = shapely.points(1009 + PLOT_M * house, 1000 + np.nan_to_num(measure))
-    table["geometry"] = np.where(np.isnan(measure), None, points)
-    number = table.index.to_numpy() + 1
-    table["lateral"] = pd.Series(house).map("L-{}".format)
-    table["address"] = pd.Series(house * 2 + 2).map("{} Alder Lane".format)
-    table["street"] = "Alder Lane"
-    table["run"] = pd.Series(house).map("R-{}".format)
-    table["ran_on"] = pd.to_datetime("2025-03-04")
-    table["reading"] = pd.Series(np.round(50 - np.nan_to_num(measure) / 0.3048, 1)).astype("str")
-    table.loc[0, "reading"] = "44' 6\""
-    table["unit"] = "ft"
-    table["grade"] = table["grade"].astype("float64")
-    table["within_m"] = table["sigma_m"].astype("float64") * 2.0
-    table["side"] = np.where(np.isnan(measure), None, np.where(measure > 6, "private", "public"))
-    table["side_probability"] = np.where(np.isnan(measure), np.nan, np.where(measure > 6, 0.98, 0.03))
-    table["accuracy_assumed"] = house < 3
-    table["remark"] = "seen well"
-    table["source_file"] = "logs/runs-2025.csv"
-    table["source_row"] = number + 1
-    frame = gpd.GeoDataFrame(table.drop(columns="house"), geometry="geometry", crs=METRES)
-    return frame.to_crs(crs)
-
-
-def _tables(crs: str = METRES, units: str = "ft") -> TownTables:
-    number = np.arange(HOUSES)
-    west = 1000 + PLOT_M * number
-    lines = [shapely.LineString([(x + 9, 1000), (x + 9, 1012)]) for x in west]
-    return TownTables(
-        laterals=_frame(
-            crs,
-            lines,
-            lateral=[f"L-{i}" for i in number],
-            address=[f"{2 * i + 2} Alder Lane" for i in number],
-            street=["Alder Lane"] * HOUSES,
-            length_m=[12.0] * HOUSES,
-            material=["clay"] * HOUSES,
-            diameter=["4 in"] * HOUSES,
-            map_accuracy_m=[0.3] * HOUSES,
-            accuracy_assumed=[True] * HOUSES,
-        ),
-        placed_observations=_observations(crs),
-        parcels=_frame(crs, [shapely.box(x, 1005, x + PLOT_M, 1035) for x in west], property=[f"P-{i}" for i in number]),
-        streets=_frame(crs, [shapely.LineString([(980, 1000), (1130, 1000)])], street=["Alder Lane"]),
-        mains=_frame(crs, [shapely.MultiLineString([[(980, 999), (1050, 999)], [(1050, 999), (1130, 999)]])], main=["M-1"]),
-        buildings=_frame(crs, [shapely.box(x + 4, 1012, x + 14, 1022) for x in west], building=[f"B-{i}" for i in number]),
-        title="Fernhollow",
-        units=units,
-    )
-
-
-@pytest.fixture(scope="module")
-def town_tables() -> Callable[..., TownTables]:
-    """Makes the invented town's tables: ``town_tables(feet=False, units="ft", **layers to replace)``."""
-
-    def make(*, feet: bool = False, units: str = "ft", **layers: Any) -> TownTables:
-        return replace(_tables(FEET if feet else METRES, units), **layers)
-
-    return make
-
-
-@pytest.fixture(scope="module")
-def site(town_tables: Callable[..., TownTables], tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The invented town's map as a folder."""
-    folder = tmp_path_factory.mktemp("site")
-    build(town_tables(), folder)
-    return folder
-
-
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium; without it the tests fail and say which package is missing."""
@@ -174,7 +89,9 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Visit]]:
     """Opens a folder's index.html: ``open_page(folder, width=1280, height=800)``. Only files of the disk are let through."""
     contexts = []
 
-    def visit(folder: Path, width: int = 1280, height: int = 800, **options: Any) -> Visit:
+    def visit(
+        folder: Path, width: int = 1280, height: int = 800, link: str = "", *, name: str = "index.html", **options: Any
+    ) -> Visit:
         context = chromium.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         visit = Visit(context.new_page())
@@ -190,9 +107,68 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Visit]]:
         visit.page.on("requestfailed", lambda request: visit.failed.append(request.url))
         visit.page.on("console", lambda message: visit.messages.append(message.text))
         visit.page.on("pageerror", lambda error: visit.messages.append(str(error)))
-        visit.page.goto((folder / "index.html").as_uri())
+        visit.page.goto((folder / name).as_uri() + link)
         return visit
 
     yield visit
     for context in contexts:
         context.close()
+
+
+@dataclass(frozen=True)
+class SampleTown:
+    """The invented town of sample_gis: its database, the tables of its site, their numbering, and the site as a folder."""
+
+    book: Book
+    tables: SiteTables
+    index: SiteIndex
+    folder: Path
+
+
+@pytest.fixture(scope="session")
+def sample_town(tmp_path_factory: pytest.TempPathFactory) -> SampleTown:
+    """The invented town, loaded and built once for all tests; nobody writes to it."""
+    place = tmp_path_factory.mktemp("sample-town")
+    copy_town(place)
+    plans = [place / name for name in plan_names()]
+    book = create_book(place / "town.gpkg", str(read_plan(plans[0]).crs))
+    for plan in plans:
+        book.load(plan)
+    as_of = date(2026, 1, 31)
+    tables = site_tables(site_frames(book.store, as_of), crs=book.store.crs, title="Ottermarsh Quay", as_of=as_of)
+    build_site(tables, place / "site")
+    return SampleTown(book, tables, site_index(tables), place / "site")
+
+
+@pytest.fixture
+def open_town(open_page: Callable[..., Visit], sample_town: SampleTown) -> Iterator[Callable[..., Visit]]:
+    """Opens the sample town's map: ``open_town("#grade=4", width=…)``. Afterwards no page may have failed or complained."""
+    visits = []
+
+    def opened(link: str = "", folder: Path | None = None, **options: Any) -> Visit:
+        visit = open_page(folder or sample_town.folder, link=link, **options)
+        visits.append(visit)
+        visit.at_rest()
+        return visit
+
+    yield opened
+    for visit in visits:
+        assert visit.failed == []
+        assert visit.messages == []
+
+
+@pytest.fixture(scope="session")
+def public_folder(sample_town: SampleTown, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The invented town's public site."""
+    folder = tmp_path_factory.mktemp("public")
+    build_site(replace(sample_town.tables, public=True), folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def town_names(sample_town: SampleTown) -> dict[str, str]:
+    """Names for links to pages that have much to show: the lateral with most issues, one with a cross-bore, its street."""
+    issues = sample_town.tables.issues
+    bore = issues.loc[issues["kind"] == "cross-bore", "lateral"].iloc[0]
+    most = issues["lateral"].value_counts().idxmax()
+    return {"lateral": str(most), "bore": str(bore), "street": quote(str(issues["street"].iloc[0]))}

@@ -15,6 +15,12 @@
     return 0.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI);
   }
 
+  /** The place of world units, as Leaflet's latitude and longitude. */
+  function latLng(worldX, worldY) {
+    const lat = 90 - (2 * Math.atan(Math.exp((worldY - 0.5) * 2 * Math.PI))) / RADIANS;
+    return L.latLng(lat, worldX * 360 - 180);
+  }
+
   /**
    * World units per true metre on the ground at a latitude, eastwards and northwards. The map is a sphere's, the ground is
    * WGS 84: radii of curvature in the prime vertical and in the meridian (any textbook of geodesy).
@@ -33,5 +39,5 @@
     return TILE * 2 ** zoom;
   }
 
-  sewermap.projection = { x, y, perMetre, worldPixels };
+  sewermap.projection = { x, y, latLng, perMetre, worldPixels };
 })();
