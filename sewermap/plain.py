@@ -4,10 +4,10 @@ No cell of a CSV of ours runs as a formula in a spreadsheet, and nothing is lost
 with ``=``, ``+``, ``-``, ``@``, a tab or a line end, and is no plain number) gets an apostrophe in front, and so does one that
 begins with an apostrophe already. Numbers stay numbers. Common practice, no source. Loading takes the apostrophe off again.
 
->>> shielded("=1+1"), shielded("-3.2"), shielded("- see film"), shielded("'tis")
-("'=1+1", '-3.2', "'- see film", "''tis")
->>> as_written("'=1+1"), as_written("-3.2"), as_written("''tis"), as_written("'tis")
-('=1+1', '-3.2', "'tis", "'tis")
+>>> shielded("=1+1"), shielded("-3.2"), shielded("- see film"), shielded("'=1"), shielded("'tis")
+("'=1+1", '-3.2', "'- see film", "''=1", "'tis")
+>>> as_written("'=1+1"), as_written("-3.2"), as_written("''=1"), as_written("'tis")
+('=1+1', '-3.2', "'=1", "'tis")
 """
 
 import csv
@@ -24,7 +24,9 @@ WHOLE = frozenset(
 )  # fmt: skip
 """Columns of whole numbers, whichever way they travelled."""
 
-_RUNS = re.compile(r"\s*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n\v\f\0]|'")
+_RUNS = re.compile(r"'*(?:\s*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n\v\f\0])")
+"""What a spreadsheet may run. Apostrophes before it count, so that what is shielded twice can be told from once."""
+
 _CRLF = "\r\n"
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 

@@ -1,4 +1,7 @@
-"""Fixtures for all tests: an address on each engine. PostgreSQL is a cluster of our own, started once and thrown away."""
+"""Fixtures for all tests: an address on each engine, and a browser.
+
+PostgreSQL is a cluster of our own, started once and thrown away.
+"""
 
 import os
 import shutil
@@ -11,10 +14,27 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 from psycopg import sql
 
+_CHROMIUM_ARGS = [
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+]
 _TEMPLATE = "sewermap_template"
 _SERVER_USER = "postgres"
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, one for all tests of a process: without it they fail and say which package is missing."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.fail("the tests of the pages need the Debian package chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=_CHROMIUM_ARGS)
+        yield browser
+        browser.close()
 
 
 @pytest.fixture(scope="session")

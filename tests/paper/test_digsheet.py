@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import shapely
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from sewermap.answers.dig import DigFacts, dig_facts
 from sewermap.book import Book
@@ -18,7 +18,7 @@ from sewermap.cautions import DIG, STOP
 from sewermap.errors import SewermapError, UnknownNameError
 from sewermap.paper import print_pdf as printing
 from sewermap.paper.digsheet import NO_TIES, digsheet
-from sewermap.paper.print_pdf import find_browser, print_pdf
+from sewermap.paper.print_pdf import print_pdf
 from tests.paper.dig_town import HOSTILE
 from tests.paper.test_dig_facts import facts_of
 
@@ -32,17 +32,10 @@ ISSUES = [
 ]  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's own Chromium, without a network."""
-    program = find_browser()
-    assert program is not None, "Chromium is not installed: on Debian, apt install chromium"
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path=program, args=["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND"]
-        )
-        yield chromium
-        chromium.close()
+@pytest.fixture(scope="session")
+def browser(chromium: Browser) -> Browser:
+    """Debian's Chromium."""
+    return chromium
 
 
 @pytest.fixture

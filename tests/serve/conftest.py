@@ -1,20 +1,14 @@
 """The invented town served from each engine, loaded once on each, and a browser."""
 
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from functools import cache
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from sewermap.book import open_book
 from tests.serve.served_town import Served, Towns, serving
-
-CHROMIUM_ARGS = [
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-]
 
 
 @pytest.fixture(scope="session")
@@ -60,12 +54,6 @@ def own_town(request: pytest.FixtureRequest, towns: Towns) -> str:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium; without it the tests fail and say which package is missing."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.fail("the tests of the pages need the Debian package chromium")
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=program, args=CHROMIUM_ARGS)
-        yield opened
-        opened.close()
+def browser(chromium: Browser) -> Browser:
+    """Debian's Chromium."""
+    return chromium

@@ -1,6 +1,5 @@
 """An invented town in mid-ocean, its map built into a folder, and Debian's Chromium that may open nothing but files."""
 
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -9,7 +8,7 @@ from typing import Any
 from urllib.parse import quote
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, sync_playwright
+from playwright.sync_api import Browser, Page, Route
 
 from etl.plan import read_plan
 from sample_gis import plan_names
@@ -19,11 +18,6 @@ from sewermap.demo import copy_town
 from sewermap.web.build_site import build_site
 from sewermap.web.site_index import SiteIndex, site_index
 from sewermap.web.site_tables import SiteTables, site_tables
-
-CHROMIUM_ARGS = [
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-]
 
 
 @dataclass
@@ -70,18 +64,6 @@ class Visit:
             }
             return all.size; }"""
         return int(self.page.evaluate(script, pane))
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium; without it the tests fail and say which package is missing."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.fail("the tests of the pages need the Debian package chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=CHROMIUM_ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

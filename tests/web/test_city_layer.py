@@ -57,10 +57,10 @@ def folder(tmp_path_factory):
     """A page with nothing but the map of the invented city."""
     place = tmp_path_factory.mktemp("city")
     tables = city_tables()
-    bundled.copy_into(place)
-    for name, text in city_files.files(tables, site_index(tables)).items():
-        (place / name).parent.mkdir(exist_ok=True)
-        (place / name).write_text(text, encoding="utf-8")
+    made = {name: text.encode() for name, text in city_files.files(tables, site_index(tables)).items()}
+    for name, content in {**bundled.contents(), **made}.items():
+        (place / name).parent.mkdir(parents=True, exist_ok=True)
+        (place / name).write_bytes(content)
     names = [
         "static/leaflet/leaflet.js",
         *(f"static/{name}" for name in ("sewermap.js", *city_files.SCRIPTS)),
