@@ -17,7 +17,7 @@ SCRIPTS = (
 """The scripts in static/ that ``sewermap.city`` is made of, in their order, after Leaflet and sewermap.js and before the data."""
 
 
-def files(tables: SiteTables, index: SiteIndex, *, has_dig: bool = False) -> dict[str, str]:
+def files(tables: SiteTables, index: SiteIndex) -> dict[str, str]:
     """Texts by name: data/town.js, city.js, names.js, times.js, and a cell-X-Y.js and ground-X-Y.js for each cell that has some.
 
     The same tables give the same texts, whatever the order of their rows (in ``issue_events``, those of an issue stand in order
@@ -27,7 +27,7 @@ def files(tables: SiteTables, index: SiteIndex, *, has_dig: bool = False) -> dic
     by_cell, cells = cell_files(index, where)
     by_ground, ground = ground_files(tables)
     return {
-        "data/town.js": town_file(town_data(tables, index, where, cells, ground, has_dig=has_dig)),
+        "data/town.js": town_file(town_data(tables, index, where, cells, ground)),
         "data/city.js": city_file(tables, index, where),
         **by_cell,
         **by_ground,

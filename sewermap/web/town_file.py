@@ -16,7 +16,7 @@ GROUND = ("parcels", "streets", "mains", "buildings")
 
 
 def town_data(
-    tables: SiteTables, index: SiteIndex, where: Places, cells: list[list[int]], ground: list[list[int]], *, has_dig: bool = False
+    tables: SiteTables, index: SiteIndex, where: Places, cells: list[list[int]], ground: list[list[int]]
 ) -> dict[str, Any]:
     """The object that ``data/town.js`` hands to ``sewermap.take``."""
     unplaced = tables.placed_observations["geometry"].isna().sum()
@@ -40,7 +40,6 @@ def town_data(
             "without_line": int((where.line_of < 0).sum()),
         },
         "cells": {"zoom": CELL_ZOOM, "ids": cells, "ground": ground},
-        "has_dig": has_dig,
     }
 
 
