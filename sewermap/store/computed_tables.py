@@ -21,11 +21,36 @@ laterals = sa.Table(
     number("private_ends_m"),
     number("private_ends_sigma_m"),
     text("private_ends_at"),
+    text("accuracy_along"),
+    text("line_note"),
     sa.Column("geometry", Geometry("LINESTRING")),
 )
 """Computed: the current version of each lateral as a layer ready for a GIS program, with the measure of its property line
 and what that was taken from, and where private ends by the place's rule. ``map_accuracy_m`` is filled with the common one where
 none was given (``accuracy_assumed``)."""
+
+sketches = sa.Table(
+    "sketches",
+    metadata,
+    key(),
+    needed("lateral"),
+    text("method"),
+    sa.Column("taken", sa.Boolean),
+    number("length_m"),
+    number("sigma_m"),
+    text("starts_at"),
+    number("first_bearing"),
+    text("first_bearing_from"),
+    text("closed_on"),
+    number("misclosure_m"),
+    number("misclosure_share"),
+    text("accuracy_along"),
+    text("reason"),
+    sa.Column("geometry", Geometry("LINESTRING")),
+)
+"""Computed: lines that no map drew, made of legs, of located points, or guessed; of a lateral without a drawn line the one that
+is ``taken``. ``sigma_m`` is the greatest along the line, ``accuracy_along`` one sigma an axis at each vertex. No geometry, and a
+``reason``, where one was refused."""
 
 placed_observations = sa.Table(
     "placed_observations",

@@ -144,9 +144,14 @@ def create_all(conn: sa.Connection, crs: pyproj.CRS) -> None:
     _add_reference_systems(conn, crs, number)
     metadata.create_all(conn)
     for table in metadata.sorted_tables:
-        list_table(conn, table, number)
-        if geometry_column(table) is not None:
-            create_spatial_index(conn, table)
+        finish_table(conn, table, number)
+
+
+def finish_table(conn: sa.Connection, table: sa.Table, srs: int) -> None:
+    """List a table that was just made and, where it has a geometry, give it its spatial index."""
+    list_table(conn, table, srs)
+    if geometry_column(table) is not None:
+        create_spatial_index(conn, table)
 
 
 def create_spatial_index(conn: sa.Connection, table: sa.Table) -> None:

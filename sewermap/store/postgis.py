@@ -91,11 +91,16 @@ def create_all(conn: sa.Connection) -> None:
     """Make all tables with their CHECKs and spatial indexes, and let texts sort by their code points as SQLite does."""
     metadata.create_all(conn, checkfirst=False)  # its own look would find tables of other schemas of the search path
     for table in metadata.sorted_tables:
-        _sort_by_code_point(conn, table)
-        for column in table.c:
-            if isinstance(column.type, Geometry):
-                for statement in [*check_sql(conn, column).values(), spatial_index_sql(column)]:
-                    conn.exec_driver_sql(statement)
+        finish_table(conn, table)
+
+
+def finish_table(conn: sa.Connection, table: sa.Table) -> None:
+    """Give a table that was just made what SQLAlchemy does not: the order of texts, CHECKs and the spatial index."""
+    _sort_by_code_point(conn, table)
+    for column in table.c:
+        if isinstance(column.type, Geometry):
+            for statement in [*check_sql(conn, column).values(), spatial_index_sql(column)]:
+                conn.exec_driver_sql(statement)
 
 
 def check_sql(conn: sa.Connection, column: sa.Column[Any]) -> dict[str, str]:

@@ -116,6 +116,7 @@ observations = _recorded(
     text("remark"),
     text("picture"),
     text("film_time"),
+    text("note"),
 )
 """located_x and located_y as written, in located_crs (empty: the map's CRS). Clock positions in hours, 12 the crown."""
 
@@ -128,6 +129,7 @@ legs = _recorded(
     number("angle"),
     text("hand"),
     number("bearing"),
+    text("launch"),
 )
 located_points = _recorded(
     "located_points",
@@ -140,7 +142,23 @@ located_points = _recorded(
     text("crs"),
     number("depth_m"),
     number("sigma_m"),
+    text("run"),
 )
+pictures = _recorded(
+    "pictures",
+    needed("picture"),
+    text("sha256"),
+    text("taken_at"),
+    text("run"),
+    text("reading"),
+    number("reading_m"),
+    number("sigma_m"),
+    text("reading_from"),
+    text("counter"),
+    text("mark"),
+)
+"""Files of a camera's stick, never altered: path and digest, when taken, the run and reading they were given, from what that was
+taken (name, time or counter), what was read in the picture, and ``mark``, why it is not to be trusted."""
 works = _recorded(
     "works",
     needed("work"),

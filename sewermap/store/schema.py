@@ -4,7 +4,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """Raised by one with each migration step (store/migrations)."""
 
 metadata = sa.MetaData()
@@ -56,5 +56,8 @@ def lateral_columns() -> list[sa.Column[Any]]:
         number("tie_in_invert_m"),
         number("building_invert_m"),
         number("map_accuracy_m"),
+        text("main"),
+        number("tie_in_distance_m"),
+        text("tie_in_from"),
         text("method"),
     ]

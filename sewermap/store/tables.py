@@ -14,6 +14,7 @@ from sewermap.store.computed_tables import (
     laterals,
     placed_observations,
     run_coverages,
+    sketches,
 )
 from sewermap.store.recorded_tables import (
     RECORDED,
@@ -29,6 +30,7 @@ from sewermap.store.recorded_tables import (
     meta,
     observations,
     parcels,
+    pictures,
     place_rules,
     properties,
     referents,
@@ -65,6 +67,7 @@ __all__ = [
     "metadata",
     "observations",
     "parcels",
+    "pictures",
     "place_rules",
     "placed_observations",
     "properties",
@@ -72,6 +75,7 @@ __all__ = [
     "rejects",
     "run_coverages",
     "runs",
+    "sketches",
     "source_files",
     "splits",
     "streets",
@@ -79,9 +83,9 @@ __all__ = [
     "works",
 ]
 
-COMPUTED = (laterals, placed_observations, run_coverages, issues, issue_sightings, lateral_states, counter_settings)
+COMPUTED = (laterals, placed_observations, run_coverages, issues, issue_sightings, lateral_states, sketches, counter_settings)
 
-LAYERS = (parcels, streets, mains, buildings, lateral_lines, laterals, placed_observations, issues, lateral_states)
+LAYERS = (parcels, streets, mains, buildings, lateral_lines, laterals, placed_observations, issues, lateral_states, sketches)
 """Tables with a geometry."""
 
 for _table, _columns in (
@@ -105,5 +109,7 @@ for _table, _columns in (
     (issue_sightings, ("lateral",)),
     (lateral_states, ("lateral",)),
     (lateral_states, ("street",)),
+    (sketches, ("lateral",)),
+    (pictures, ("run",)),
 ):
     sa.Index(f"ix_{_table.name}_{'_'.join(_columns)}", *(_table.c[column] for column in _columns))

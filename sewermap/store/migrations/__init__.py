@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sewermap.errors import StoreError
 from sewermap.store import geopackage, postgis, session
 from sewermap.store.geometry import SRID_OF_DIALECT
+from sewermap.store.migrations.adding import added
 from sewermap.store.migrations.widening import widened
 from sewermap.store.tables import meta
 from sewermap.store.trouble import told
@@ -37,10 +38,22 @@ class Upgraded:
     copy: str | None
 
 
+def _each(*changes: Callable[[sa.Connection], None]) -> Callable[[sa.Connection], None]:
+    def change(conn: sa.Connection) -> None:
+        for one in changes:
+            one(conn)
+
+    return change
+
+
 STEPS: tuple[Step, ...] = (
     Step(
         "laterals get inverts, and where private ends by the place's rule",
         widened("lateral_lines", "laterals", "placed_observations"),
+    ),
+    Step(
+        "lines that no map drew, located points of a run, notes as typed, and the files of pictures",
+        _each(widened("lateral_lines", "laterals", "legs", "located_points", "observations"), added("sketches", "pictures")),
     ),
 )
 """In order; computed tables are to be built again after any of them (``sewermap recompute``)."""
