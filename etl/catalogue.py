@@ -64,6 +64,9 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("diameter", "diameter"),
         *_of("length", "tie_in_depth", "building_depth", "map_accuracy"),
         *_of("level", "tie_in_invert", "building_invert"),
+        Field("main"),
+        Field("tie_in_distance", "length"),
+        Field("tie_in_from"),
     ),
     "referents": (
         *_LATERAL,
@@ -97,7 +100,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         *_of("number", "located_x", "located_y"),
         Field("located_crs", "crs"),
         Field("depth", "length"),
-        *_texts("remark", "picture", "film_time"),
+        *_texts("remark", "picture", "film_time", "note"),
     ),
     "legs": (
         *_LATERAL,
@@ -106,6 +109,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("angle", "number"),
         Field("hand", "hand"),
         Field("bearing", "number"),
+        Field("launch"),
     ),
     "located": (
         *_LATERAL,
@@ -115,6 +119,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         _needed("y", "number"),
         Field("crs", "crs"),
         *_of("length", "depth", "sigma"),
+        Field("run"),
     ),
     "works": (
         _needed("work"),

@@ -101,7 +101,8 @@ def _computed_rows(
 ) -> dict[str, pd.DataFrame]:
     table = scene.laterals.table
     wanted = np.ones(len(table), dtype=bool) if names is None else table["lateral"].isin(names).to_numpy()
-    laterals = table[wanted].assign(map_accuracy_m=table["accuracy_m"])
+    nothing = pd.Series(np.nan, index=table.index, dtype="str")
+    laterals = table[wanted].assign(map_accuracy_m=table["accuracy_m"], accuracy_along=nothing, line_note=nothing)
     run_wanted = np.ones(len(scene.runs), dtype=bool) if names is None else scene.runs["lateral"].isin(names).to_numpy()
     coverages = places.coverages.drop(columns="lateral").assign(
         id=scene.runs["id"], run=scene.runs["run"], lateral=scene.runs["lateral"], ran_on=scene.runs["ran_on"]
