@@ -26,7 +26,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from map_pages import a_house, ours, part_of, stock
-from playwright.sync_api import Page, Playwright, Route, sync_playwright
+from playwright.sync_api import Page, Playwright, sync_playwright
 from playwright.sync_api import TimeoutError as OutOfTime
 
 import sample_gis
@@ -127,7 +127,7 @@ def measured(playwright: Playwright, folder: Path, house: list[float]) -> dict[s
     # A browser of its own for each page: one that is still busy cannot close a page, but it can be ended.
     browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=CHROMIUM)
     context = browser.new_context(viewport={"width": 1280, "height": 800}, bypass_csp=True)  # waiting needs eval
-    context.route("**/*", _files_only)
+    context.set_offline(True)  # not by a route: asking us about each file would slow pages of many
     try:
         page, counter = context.new_page(), context.new_page()
         page.add_init_script(WATCH)
@@ -163,13 +163,6 @@ def medians(playwright: Playwright, folder: Path, house: list[float]) -> dict[st
         if one["ready"] > LONG_MS:
             break
     return {name: statistics.median(one[name] for one in found) for name in found[0]}
-
-
-def _files_only(route: Route) -> None:
-    if route.request.url.startswith(("file:", "data:")):
-        route.continue_()
-    else:
-        route.abort()
 
 
 def told(way: str, count: int, kilobytes: float, found: dict[str, float] | None) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from sewermap.errors import SewermapError
+from sewermap.web.script_bundles import with_bundles
 from sewermap.web.site_folder import write_folder
 from sewermap.web.site_index import site_index
 from sewermap.web.site_pages import makers
@@ -27,7 +28,7 @@ def site_files(tables: SiteTables, progress: Progress | None = None) -> dict[str
         if twice:
             raise SewermapError(f"two parts of the site both make '{twice[0]}'; this is a fault of the program")
         files.update(made)
-    return files
+    return with_bundles(files)
 
 
 def build_site(tables: SiteTables, outdir: Path, progress: Progress | None = None) -> list[Path]:

@@ -76,7 +76,7 @@ def test_data_of_a_version_may_be_kept_for_ever(town) -> None:
 
 def test_packed_is_the_same_when_unpacked(town) -> None:
     """Whoever takes gzip gets less, with an ETag of its own, and the same text (RFC 9110, 8.8.3.3)."""
-    path = town.page().removesuffix("index.html") + "static/leaflet/leaflet.js"
+    path = town.page().removesuffix("index.html") + "static/index-2.js"
     plain, packed = town.ask(path), town.ask(path, Accept_Encoding="br;q=1.0, gzip;q=0.8")
     assert packed.headers["content-encoding"] == "gzip"
     assert gzip.decompress(packed.body) == plain.body
@@ -88,7 +88,7 @@ def test_packed_is_the_same_when_unpacked(town) -> None:
 
 def test_a_part_is_that_part(town) -> None:
     """Byte ranges of a file (RFC 9110, 14.2): the middle, the end, a stale If-Range, and one past the end."""
-    path = town.page().removesuffix("index.html") + "static/leaflet/leaflet.js"
+    path = town.page().removesuffix("index.html") + "static/index-2.js"
     whole = town.ask(path)
     size = len(whole.body)
     middle = town.ask(path, Range="bytes=100-199", Accept_Encoding="gzip")

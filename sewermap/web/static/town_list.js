@@ -75,6 +75,7 @@
       if (chosen && pane.scrollHeight > pane.clientHeight + 1) chosen.scrollIntoView({ block: "nearest" });
     }
     function show(wanted) {
+      if (!names) return; // a row tells its house: the rows come with the names, once
       const pages = Math.max(1, Math.ceil(rows.length / PAGE)), { number, t } = sewermap;
       page = Math.max(0, Math.min(wanted, pages - 1));
       const from = page * PAGE, part = rows.slice(from, from + PAGE), held = document.activeElement.dataset.issue;
@@ -98,6 +99,10 @@
       count.textContent = sewermap.tn(all.checked ? "town.list.town" : "town.list.view", rows.length);
       note.hidden = rows.length > 0;
       note.textContent = sewermap.t(all.checked || !look.issues.includes(1) ? "town.list.empty" : "town.list.empty_view");
+      showMarked();
+    }
+    /** The page of the list that holds what is chosen, else the first. */
+    function showMarked() {
       const place = marked < 0 ? -1 : rows.indexOf(marked);
       show(place < 0 ? 0 : Math.floor(place / PAGE));
       reveal();
@@ -122,7 +127,7 @@
       [names, details] = [given, told_];
       tellWhetherReady();
       if (order.value === "measure" || order.value === "last") return renew();
-      return show(page);
+      return showMarked();
     }));
     return { renew, renewSoon, mark, button, load };
   }
