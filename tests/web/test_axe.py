@@ -12,7 +12,8 @@ from tests.web.contrast import contrast, too_pale
 from tests.web.every_page import LINKS, stood
 
 SIZES = {"desk": {"width": 1280, "height": 800}, "phone": {"width": 360, "height": 740, "is_mobile": True, "has_touch": True}}
-SCHEMES = ("light", "dark")
+SCHEMES = {"desk": ("light", "dark"), "phone": ("light",)}
+NONE: dict[str, dict[str, list[str]]] = {size: {scheme: [] for scheme in schemes} for size, schemes in SCHEMES.items()}
 AXE = (resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 # Without preload: axe would fetch the style sheets, which nothing may do from the disk.
 RUN = """async (colours) => {
@@ -44,6 +45,16 @@ def faults(page, *, colours=True):
     return [*grave, *others, *too_pale(page, unread)]
 
 
+def faults_by_scheme(page, size):
+    """The grave faults of a page in each scheme that is looked at in this size."""
+    found = {}
+    for scheme in SCHEMES[size]:
+        page.emulate_media(color_scheme=scheme)
+        page.wait_for_timeout(200)
+        found[scheme] = faults(page, colours=size == "desk")
+    return found
+
+
 def opened(open_page, folder, kind, link, width=1280, height=800, **options):
     """A page as high as all it holds, so that nothing of it is out of sight; the town map keeps its window, or it would grow."""
     visit = open_page(
@@ -64,27 +75,18 @@ def opened(open_page, folder, kind, link, width=1280, height=800, **options):
 def test_no_page_has_a_grave_fault(sample_town, open_page, town_names, what, size):
     """Neither a serious or critical finding nor a text too pale on what is drawn below it, in light and in dark.
 
-    Colours are judged on the desk: those of a phone are the same.
+    Colours are judged on the desk, in both schemes: those of a phone are the same.
     """
     kind, link = LINKS[what]
     page = opened(open_page, sample_town.folder, kind, link.format(**town_names), **SIZES[size])
-    found = {}
-    for scheme in SCHEMES:
-        page.emulate_media(color_scheme=scheme)
-        page.wait_for_timeout(200)
-        found[scheme] = faults(page, colours=size == "desk")
-    assert found == {scheme: [] for scheme in SCHEMES}
+    assert faults_by_scheme(page, size) == NONE[size]
 
 
 @pytest.mark.parametrize("size", SIZES)
 def test_the_public_page_has_no_grave_fault(public_folder, open_page, size):
     """The same for the page that tells of streets alone."""
     page = opened(open_page, public_folder, "public", "", **SIZES[size])
-    found = {}
-    for scheme in SCHEMES:
-        page.emulate_media(color_scheme=scheme)
-        found[scheme] = faults(page, colours=size == "desk")
-    assert found == {scheme: [] for scheme in SCHEMES}
+    assert faults_by_scheme(page, size) == NONE[size]
 
 
 @pytest.mark.parametrize(

@@ -16,14 +16,6 @@ sewermap.list("due", ({ due: { count, columns } }) => {
     return days < 0 ? sewermap.tn("due.over", -days) : number(days);
   }
 
-  /** Stretches from the tie-in in the user's unit, the other beside. */
-  function toLook(row) {
-    const text = columns.left_to_look[row];
-    if (!text || about.units === "m") return text;
-    const inFeet = text.replace(/([\d.]+)–([\d.]+) m/g, (_, from, to) => `${words.short(Number(from)).replace(/\s.*/, "")}–${words.short(Number(to))}`);
-    return inFeet === text ? text : `${inFeet} (${text})`;
-  }
-
   /** How many issues are open, and what everybody must know of one of them. */
   function issues(row) {
     const count = number(columns.open_issues[row] || 0);
@@ -41,7 +33,7 @@ sewermap.list("due", ({ due: { count, columns } }) => {
       { key: "check_by", title: t("due.by"), value: value("check_by"), cell: (row) => words.day(columns.check_by[row]) },
       { key: "days_left", title: t("due.left"), value: value("days_left"), cell: left, isNumber: true },
       { key: "state", title: t("due.state"), value: state, words: state, cell: state },
-      { key: "left_to_look", title: t("due.to_look"), value: value("left_to_look"), cell: toLook },
+      { key: "left_to_look", title: t("due.to_look"), value: value("left_to_look"), cell: (row) => words.stretches(columns.left_to_look[row]) },
       { key: "open_issues", title: t("due.issues"), value: value("open_issues"), cell: issues, isNumber: true },
       { key: "answerable", title: t("due.answerable"), value: value("answerable"), words: value("answerable") },
       { key: "warranty", title: t("due.warranty"), value: value("warranty"), words: value("warranty") },

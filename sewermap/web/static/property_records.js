@@ -59,7 +59,7 @@
       [t("property.runs_from"), (one) => words.day(one.begins_on)],
       [t("property.ends"), (one) => words.day(one.ends_on)],
       [t("property.stretch"), stretch],
-      [t("due.to_look"), (one) => one.left_to_look],
+      [t("due.to_look"), (one) => words.stretches(one.left_to_look)],
       [t("property.checked_on"), (one) => words.day(one.checked_on)],
       [t("due.answerable"), (one) => one.answerable],
       [t("property.for_work"), (one) => one.work],

@@ -109,7 +109,7 @@
       [t("list.place"), (one) => made("a", { href: sewermap.url.href("property", { lateral: names[one.of].lateral }) }, made("bdi", {}, cells.shortened(names[one.of].place || names[one.of].lateral)))],
       [t("due.state"), (one) => tOr(`due_state.${one.state}`, one.state)],
       [t("due.by"), (one) => words.day(one.check_by)],
-      [t("due.to_look"), (one) => one.left_to_look],
+      [t("due.to_look"), (one) => sewermap.words.stretches(one.left_to_look)],
       [t("due.answerable"), (one) => one.answerable],
       [t("due.warranty"), (one) => one.warranty],
     ], t("street.what_due"));

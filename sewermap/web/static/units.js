@@ -25,6 +25,13 @@
     return `${both[0]} (${both[1]})`;
   }
 
+  /** Stretches told in metres, like "0.0–3.2 m", in the user's unit first. */
+  function stretches(text) {
+    if (!text || sewermap.about.units === "m") return text;
+    const inFeet = text.replace(/([\d.]+)–([\d.]+) m/g, (_, from, to) => `${number(Number(from) / METRES_PER_FOOT, 1)}–${feet(Number(to))}`);
+    return inFeet === text ? text : `${inFeet} (${text})`;
+  }
+
   /** A reading as it was written; the run's unit is added only to a bare number. */
   function reading(text, unit) {
     if (!text || !unit) return text || "";
@@ -88,5 +95,5 @@
   const state = (name) => tOr(`state.${name}`, name);
   const work = (name) => tOr(`work.${name}`, name);
 
-  sewermap.words = { length, short, reading, percent, side, clock, grade, title, day, month, dayNumber, isoDay, kind, state, work, missing };
+  sewermap.words = { length, short, stretches, reading, percent, side, clock, grade, title, day, month, dayNumber, isoDay, kind, state, work, missing };
 })();
