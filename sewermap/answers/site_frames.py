@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from sewermap.answers.claims import claims
 from sewermap.answers.due import due
+from sewermap.answers.fall import WITHIN, findings
 from sewermap.history.kinds import vocabulary
 from sewermap.history.life import lives, timeline
 from sewermap.history.life_rules import LifeRules, life_rules
@@ -28,8 +29,8 @@ def site_frames(store: Store, as_of: date) -> dict[str, pd.DataFrame]:
 
     laterals (with their columns of lateral_states), placed_observations (with film_time as written), issues, issue_sightings,
     issue_events (what each run and work said of each issue since it was first seen, in order of time: issue, day, run, work,
-    verdict, reason, state, grade), run_coverages, runs, works, referents, due (all states), claims, parcels, streets, mains,
-    buildings, rejects.
+    verdict, reason, state, grade), run_coverages, runs, works, referents, falls (findings on slopes, sags, bends and
+    clean-outs, without those that keep the rule), due (all states), claims, parcels, streets, mains, buildings, rejects.
     """
     with store.reading() as conn:
         frames = {name: _computed(conn, getattr(schema, name)) for name in COMPUTED}
@@ -37,6 +38,9 @@ def site_frames(store: Store, as_of: date) -> dict[str, pd.DataFrame]:
         frames["laterals"] = _laterals(conn)
         frames["placed_observations"] = _with_film_time(conn, frames["placed_observations"])
         rules = life_rules(vocabulary(recorded.rules(conn).get("kinds")))
+        seen, issues = frames["placed_observations"], frames["issues"]
+        falls = findings(conn, frames["laterals"], seen, issues, store.metres_per_unit)
+        frames["falls"] = falls[falls["verdict"] != WITHIN]
     frames["issue_events"] = events_of_all(frames, rules)
     return {**frames, "due": pd.DataFrame(due(store, as_of, all_states=True)), "claims": pd.DataFrame(claims(store, as_of))}
 

@@ -17,7 +17,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         *("lateral", "street", "address", "property", "installed_on", "material", "diameter", "method", "length_m"),
         *("tie_in_depth_m", "building_depth_m", "map_accuracy_m", "accuracy_assumed", "property_line_m", "property_line_sigma_m"),
         *("property_line_from", "property_line_note", "private_ends_m", "private_ends_sigma_m", "private_ends_at"),
-        *("grade", "grade_why", "issues", "repeats", "runs", "last_run_on", "scoped_m", "geometry"),
+        *("line_note", "grade", "grade_why", "issues", "repeats", "runs", "last_run_on", "scoped_m", "geometry"),
     ),
     "placed_observations": (
         *("observation", "run", "ran_on", "lateral", "property", "street", "address", "reading", "unit", "to_reading", "kind"),
@@ -64,6 +64,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         *("warranty", "issue", "lateral", "street", "kind", "grade", "first_seen", "ends_on", "notice_by", "reason", "property"),
         *("address", "answerable", "cure", "measure_m", "sigma_m", "side", "state", "days_left", "acceptance_run", "caution"),
     ),
+    "falls": (
+        *("lateral", "what", "from_measure_m", "to_measure_m", "value", "sigma", "least_or_most", "against", "verdict"),
+        "note",
+    ),
     "parcels": ("property", "map_accuracy_m", "geometry"),
     "streets": ("street", "geometry"),
     "mains": ("main", "geometry"),
@@ -81,6 +85,7 @@ class SiteTables:
     """The tables of one town or city, in the map's CRS, with the column names of the database's tables.
 
     ``laterals`` bears the columns of lateral_states too; ``due`` and ``claims`` are the answers of these names (all states);
+    ``falls`` are the findings of ``sewermap.answers.fall``;
     ``issue_events`` says what each run and work said of each issue: state and grade after the event, one row an event.
     Geometries are shapely or None, whichever the frame (an object column, or a GeoDataFrame's). An issue or observation
     without a geometry is one that could not be placed. Lengths are metres; ``units`` (``ft`` or ``m``) is what pages tell
@@ -101,6 +106,7 @@ class SiteTables:
     referents: pd.DataFrame
     due: pd.DataFrame
     claims: pd.DataFrame
+    falls: pd.DataFrame
     parcels: pd.DataFrame
     streets: pd.DataFrame
     mains: pd.DataFrame

@@ -26,7 +26,7 @@ OF_LATERAL = (
     *("lateral", "place", "street", "address", "property", "installed_on", "material", "diameter", "method", "length_m"),
     *("tie_in_depth_m", "building_depth_m", "map_accuracy_m", "accuracy_assumed", "property_line_m", "property_line_sigma_m"),
     *("property_line_from", "property_line_note", "private_ends_m", "private_ends_sigma_m", "private_ends_at"),
-    *("grade", "grade_why", "issues", "repeats", "runs", "last_run_on", "scoped_m"),
+    *("line_note", "grade", "grade_why", "issues", "repeats", "runs", "last_run_on", "scoped_m"),
 )
 OF_ISSUE = (
     *("issue", "kind", "grade", "grade_why", "percent", "measure_m", "sigma_m", "to_measure_m", "within_m", "side"),
@@ -51,6 +51,9 @@ OF_DUE = (
     *("cure", "from_measure_m", "to_measure_m", "left_to_look", "checked_on", "checked_by", "note"),
 )
 OF_CLAIM = ("warranty", "issue", "kind", "first_seen", "ends_on", "notice_by", "days_left", "reason", "caution")
+OF_FALL = ("what", "from_measure_m", "to_measure_m", "value", "sigma", "least_or_most", "against", "verdict", "note")
+PER_MILLE = 1000.0
+"""Slopes are told as millimetres a metre: three decimals of a fall per length would say too little."""
 
 ORDERS: dict[str, tuple[str, ...]] = {
     "runs": ("ran_on", "run"),
@@ -60,6 +63,7 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "referents": ("measure_m", "name"),
     "due": ("check_by", "warranty"),
     "claims": ("notice_by", "warranty", "issue"),
+    "falls": ("what", "from_measure_m", "note"),
 }
 """What rows of one lateral are sorted by; tables that are not named keep the order they came in."""
 
@@ -136,6 +140,7 @@ def _frames(tables: SiteTables, index: SiteIndex) -> dict[str, tuple[pd.DataFram
         "referents": (tables.referents, OF_REFERENT),
         "due": (tables.due, OF_DUE),
         "claims": (tables.claims, OF_CLAIM),
+        "falls": (_falls(tables), OF_FALL),
     }
     ordered = {name: (frame.sort_values(list(ORDERS[name]), kind="stable"), of) for name, (frame, of) in sources.items()}
     by_lateral = {name: (frame, columns, index.lateral_rows(frame["lateral"])) for name, (frame, columns) in ordered.items()}
@@ -155,6 +160,14 @@ def _runs(tables: SiteTables) -> pd.DataFrame:
     """Runs with the stretch that each passed."""
     passed = tables.run_coverages.drop_duplicates("run").set_index("run")[["from_measure_m", "to_measure_m", "notes"]]
     return tables.runs.join(passed, on="run")
+
+
+def _falls(tables: SiteTables) -> pd.DataFrame:
+    """Findings, their sizes as numbers: of slopes in mm/m, else in metres or degrees."""
+    scale = np.where(tables.falls["what"] == "slope", PER_MILLE, 1.0)
+    sizes = {name: tables.falls[name].astype(float) * scale for name in ("value", "sigma", "least_or_most")}
+    measures = {name: tables.falls[name].astype(float) for name in ("from_measure_m", "to_measure_m")}
+    return tables.falls.assign(**sizes, **measures)
 
 
 def _observations(tables: SiteTables) -> pd.DataFrame:

@@ -91,6 +91,30 @@ def test_warranties_and_works_are_those_of_the_answers(open_lateral, sample_town
     assert [row["Name"] for row in rows_of(page, "Works")] == [work["work"] for work in works]
 
 
+VERDICTS = {"flatter than": "too flat", "over": "over the limit"}
+
+
+@pytest.mark.parametrize("lateral", ["L-0001", "L-0043"])
+def test_falls_are_those_of_the_history(open_lateral, sample_town, lateral):
+    """Every finding of ``history`` but those that keep the rule of rodding: what, the verdict, the size, the table, the note."""
+    told = [one for one in sample_town.book.history(lateral)["fall"] if one["verdict"] != "within"]
+    wanted = {(one["what"], VERDICTS.get(one["verdict"], one["verdict"]), one["against"], one["note"]) for one in told}
+    rows = rows_of(open_lateral(lateral).page, "Fall, sags and bends")
+    dash = {"–": None}
+    got = {
+        (
+            row["What"],
+            row["Against the limit"],
+            *(dash.get(row.get(name), row.get(name)) for name in ("By which table", "What was noted")),
+        )
+        for row in rows
+    }
+    assert got == wanted
+    assert len(rows) == len(told)
+    slopes = sorted(f"{one['value'] * 1000:.1f}".rstrip("0").rstrip(".") for one in told if one["what"] == "slope")
+    assert sorted(row["Size"].split(" mm")[0] for row in rows if row["What"] == "slope") == slopes
+
+
 def test_claims_are_those_of_the_answer(open_lateral, sample_town):
     """Laterals with something to claim tell it, by issue and warranty."""
     claims = sample_town.book.claims(sample_town.tables.as_of)

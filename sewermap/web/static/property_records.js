@@ -82,6 +82,29 @@
     ], t("property.claims"));
   }
 
+  /** How large what was found is: a slope with the length in which it falls by one, water's depth, degrees, a distance. */
+  function fallSize(what, value) {
+    const { t, number } = sewermap;
+    if (words.missing(value)) return null;
+    if (what === "bends") return t("fall.degrees", { number: number(value, 0) });
+    if (what !== "slope") return words.length(value);
+    const slope = t("fall.slope", { number: number(value, 1) });
+    return value > 0 ? `${slope} (1:${number(1000 / value, 0)})` : slope;
+  }
+
+  function falls(all) {
+    const { t, tOr } = sewermap;
+    return records(all.falls, [
+      [t("fall.what"), (one) => tOr(`finding.${one.what}`, words.kind(one.what))],
+      [t("property.stretch"), stretch],
+      [t("fall.size"), (one) => fallSize(one.what, one.value)],
+      [t("fall.limit"), (one) => fallSize(one.what, one.least_or_most)],
+      [t("fall.verdict"), (one) => tOr(`finding.${one.verdict}`, one.verdict)],
+      [t("fall.against"), (one) => one.against],
+      [t("quality.note"), (one) => one.note],
+    ], t("property.falls"));
+  }
+
   function pictures(all) {
     const { t } = sewermap, list = made("ul", { class: "pictures" });
     for (const one of all.observations.filter((seen) => seen.picture)) {
@@ -111,6 +134,7 @@
       ["property.claims", all.claims.length ? claims(all) : null],
       ["property.sheets", open ? sheets(all) : null],
       ["property.pictures", all.observations.some((seen) => seen.picture) ? pictures(all) : null],
+      ["property.falls", all.falls.length ? made("div", {}, made("p", { class: "hint" }, sewermap.t("fall.who_decides")), falls(all)) : null],
       ["property.works", all.works.length ? works(all) : null],
       ["property.warranties", all.due.length ? warranties(all) : null],
       ["property.runs", all.runs.length ? runs(all) : null],

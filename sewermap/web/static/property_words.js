@@ -60,7 +60,7 @@
       [t("property.tie_in_depth"), words.length(lateral.tie_in_depth_m)],
       [t("property.building_depth"), words.length(lateral.building_depth_m)],
       [t("property.map_accuracy"), accuracy],
-      [t("property.drawn"), lateral.method ? sewermap.tOr(`method.${lateral.method}`, lateral.method) : ""],
+      [t("property.drawn"), [lateral.method ? sewermap.tOr(`method.${lateral.method}`, lateral.method) : "", text(lateral.line_note || "")].filter(Boolean).join("; ")],
     ]);
   }
 

@@ -3,7 +3,7 @@
 // sewermap.street(number, then)      then(street), now or when the file is here; street: {count, table(name), of(lateral)}
 //   street.rows("laterals")          the rows of a table as objects
 //   street.lateral(name)             the number of a lateral in the street, -1 where it is not of it
-//   street.of(number)                {lateral: {…}, issues: [{…}], runs, observations, sightings, events, works, referents, due, claims}
+//   street.of(number)                {lateral: {…}, issues: [{…}], runs, observations, sightings, events, works, referents, falls, due, claims}
 "use strict";
 (() => {
   const given = new Map(), waiting = new Map();
