@@ -73,8 +73,8 @@ def _walls(laterals: pd.DataFrame, buildings: pd.DataFrame) -> NDArray[np.object
     owned = owned.assign(area=areas).sort_values(["property", "area"]).drop_duplicates("property", keep="last")
     found = owned.set_index("property")["geometry"].reindex(laterals["property"]).to_numpy(object)
     walls = np.full(len(laterals), None, dtype=object)
-    there = ~(shapely.is_missing(np.where(pd.isna(found), None, found)))
-    walls[there] = shapely.boundary(found[there].astype(object))
+    there = ~pd.isna(found)
+    walls[there] = shapely.boundary(found[there])
     return walls
 
 
