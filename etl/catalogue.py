@@ -10,9 +10,10 @@ from typing import Literal
 Reader = Literal[
     "text", "length", "level", "diameter", "counter", "day", "clock", "percent", "grade", "number", "whole", "unit", "kind",
     "kinds", "term", "notice", "crs", "direction", "reason", "work", "referent", "hand",
+    "main end",
 ]  # fmt: skip
 """How a cell is read. ``level``: an elevation, a length that may be negative. ``counter``: a length in the unit of its run, kept
-as written too. The last five are closed lists of words (``etl.vocabulary``)."""
+as written too. The last six are closed lists of words (``etl.vocabulary``)."""
 
 LENGTHS = frozenset(("length", "level", "diameter", "counter"))
 """Readers that give metres."""
@@ -66,7 +67,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         *_of("level", "tie_in_invert", "building_invert"),
         Field("main"),
         Field("tie_in_distance", "length"),
-        Field("tie_in_from"),
+        Field("tie_in_from", "main end"),
     ),
     "referents": (
         *_LATERAL,
@@ -147,6 +148,9 @@ FIELDS: dict[str, tuple[Field, ...]] = {
 
 SHAPES: dict[str, Shape] = {"parcels": "area", "buildings": "area", "streets": "lines", "mains": "lines", "laterals": "line"}
 """Sections whose rows need a geometry, and which."""
+
+NO_LINE_NEEDED = "laterals"
+"""The one of them that may also come from a file without geometries: many places have no map of their laterals."""
 
 POINTS: dict[str, tuple[str, str]] = {"referents": ("x", "y"), "located": ("x", "y"), "observations": ("located_x", "located_y")}
 """Sections that may come as a layer of points, and the fields that take its coordinates."""

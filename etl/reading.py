@@ -1,7 +1,9 @@
 """A section's files to one batch of text: the first half of the pipeline, which knows ``sources`` and ``fields.mapping``."""
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,11 +12,14 @@ import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from etl.catalogue import FIELDS, POINTS, SHAPES
-from etl.fields.mapping import filled, mapped
+from etl.catalogue import FIELDS, NO_LINE_NEEDED, POINTS, SHAPES
+from etl.cell_names import CellNames, cell_names, settled
+from etl.fields.mapping import columns_by_field, filled, mapped
 from etl.plan import Plan, Section
 from etl.problems import Problems
 from etl.sources import read_file
+from etl.sources.exchange import SUFFIXES as EXCHANGE
+from etl.sources.exchange import unread_letters
 from etl.sources.postgis_table import read_table, source_name
 from etl.sources.reproject import into
 from etl.sources.rows import Rows, sha256_of
@@ -26,17 +31,18 @@ _SAY_THEIR_CRS = {"located": "crs", "observations": "located_crs"}
 
 @dataclass(frozen=True)
 class Source:
-    """One file (or table) of a section, read: its name, a digest of its content, its rows."""
+    """One file (or table) of a section, read: its name, a digest of its content, its rows; of a workbook its cells' names."""
 
     name: str
     sha256: str
     rows: Rows
+    cells: CellNames | None = None
 
 
 @dataclass(frozen=True)
 class Texts:
     """The rows of all sources of a section: ``written`` and ``cells`` as in ``Batch``, and ``places``: source_file,
-    source_row and, where the section has one, geometry in the map's CRS.
+    source_row and, where the section has one, geometry in the map's CRS; of laterals also ``lineless``: from a file without lines.
     """
 
     written: pd.DataFrame
@@ -49,7 +55,7 @@ def sources_of(plan: Plan, section: Section) -> list[Source]:
     if section.url is not None and section.table is not None:
         rows, digest = read_table(section.url, section.table)
         return [Source(source_name(section.url, section.table), digest, rows)]
-    return [Source(_name(plan, path), sha256_of(path), _read(path, section)) for path in section.files]
+    return [_file_read(_name(plan, path), path, section) for path in section.files]
 
 
 def texts_of(section: Section, sources: list[Source], crs: pyproj.CRS, problems: Problems) -> Texts:
@@ -59,8 +65,15 @@ def texts_of(section: Section, sources: list[Source], crs: pyproj.CRS, problems:
     """
     written, places = [], []
     for source in sources:
+        if source.cells is not None:
+            problems.tell_by(section.name, source.name, source.cells.told)
+        if source.rows.lines:
+            problems.tell_by(section.name, source.name, partial(_told_by_line, lines=source.rows.lines))
+        problems.add_aside(section.name, source.name, source.rows.aside)
         problems.add_broken(section.name, source.name, source.rows.broken)
         cells = mapped(section, FIELDS[section.name], source.rows.cells, source.name)
+        if section.codes is not None:
+            cells = section.codes.sized(cells, source.rows.cells)
         geometry = _geometry(section, source, crs)
         if geometry is not None and section.name in POINTS:
             cells = _with_coordinates(section.name, cells, geometry, crs)
@@ -75,13 +88,29 @@ def _name(plan: Plan, path: Path) -> str:
     return Path(os.path.relpath(path, plan.folder)).as_posix()
 
 
-def _read(path: Path, section: Section) -> Rows:
-    return read_file(path, layer=section.layer, encoding=section.encoding, separator=section.separator)
+def _told_by_line(problems: pd.DataFrame, lines: Mapping[int, str]) -> pd.DataFrame:
+    return problems.assign(reason=problems["row"].map(lines).astype("str").fillna("") + problems["reason"])
+
+
+def _file_read(name: str, path: Path, section: Section) -> Source:
+    if path.suffix.casefold() in EXCHANGE:
+        rows = read_file(path, layer=section.layer or section.name)
+        columns = columns_by_field(section, FIELDS[section.name], list(rows.cells.columns), name)
+        return Source(name, sha256_of(path), replace(rows, aside=unread_letters(rows, section.name, set(columns.values()))))
+    rows = read_file(path, layer=section.layer, encoding=section.encoding, separator=section.separator)
+    if rows.sheet is None:
+        return Source(name, sha256_of(path), rows)
+    columns = columns_by_field(section, FIELDS[section.name], list(rows.cells.columns), name)
+    return Source(name, sha256_of(path), settled(rows, columns), cell_names(rows, columns))
 
 
 def _geometry(section: Section, source: Source, crs: pyproj.CRS) -> NDArray[np.object_] | None:
     geometry = source.rows.geometry
     if geometry is None:
+        if section.name in SHAPES and source.rows.read == 0:
+            return np.array([], dtype=object)  # an empty sheet loads nothing
+        if section.name == NO_LINE_NEEDED:
+            return None
         if section.name in SHAPES:
             raise SourceError(f"{source.name} holds no geometry; [{section.name}] needs a map layer")
         if section.crs and section.name not in _SAY_THEIR_CRS:
@@ -110,4 +139,8 @@ def _places(section: str, source: Source, geometry: NDArray[np.object_] | None) 
     places.insert(0, "source_file", pd.Series(source.name, index=places.index, dtype="str"))
     if section in SHAPES and geometry is not None:
         places["geometry"] = pd.Series(geometry, index=places.index, dtype=object)
+    if section == NO_LINE_NEEDED:
+        places["lineless"] = geometry is None
+        if geometry is None:
+            places["geometry"] = pd.Series(np.full(len(places), None, dtype=object), index=places.index)
     return places

@@ -6,6 +6,8 @@ from etl.batch import Batch
 from etl.catalogue import names_lateral
 from etl.problems import Finding, finding
 
+_IN_A_NOTE = {"reading", "kind"}
+
 
 def needed_cells(batch: Batch) -> list[Finding]:
     """Rejected: a needed field is empty, after words were replaced and defaults filled in.
@@ -24,6 +26,8 @@ def _lacking(batch: Batch, name: str, column: str) -> "pd.Series[bool]":
     lacking = batch.frame[column].isna() & batch.cells[name].isna()
     if name == "lateral" and names_lateral(batch.name):
         lacking &= batch.cells["address"].isna()
+    if batch.name == "observations" and name in _IN_A_NOTE:
+        lacking &= batch.cells["note"].isna()  # what is wrong with the note is told of the note
     return lacking
 
 

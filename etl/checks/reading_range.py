@@ -8,7 +8,9 @@ LONGEST_M = 300.0
 
 
 def reading_range(batch: Batch) -> list[Finding]:
-    """Rejected: a reading that is negative or over 300 m."""
+    """Rejected: a reading that is negative or over 300 m. Legs may be taped above ground: of them only a negative one."""
+    if batch.name == "legs":
+        return _of_legs(batch)
     findings = []
     for field in batch.fields:
         if field.reader != "counter":
@@ -18,3 +20,7 @@ def reading_range(batch: Batch) -> list[Finding]:
         too_far = f"over {LONGEST_M:.0f} m; no camera goes so far (is the unit right?)"
         findings.append(finding(metres > LONGEST_M, field.name, too_far))
     return findings
+
+
+def _of_legs(batch: Batch) -> list[Finding]:
+    return [finding(batch.frame["reading_m"] < 0, "reading", "a leg does not end before the line begins")]

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from etl.batch import Batch
-from etl.catalogue import SHAPES
+from etl.catalogue import NO_LINE_NEEDED, SHAPES
 from etl.fields.columns import plain_columns
 from etl.fields.names import launches, resolved
+from etl.fields.notes import noted
 from etl.fields.readings import counters, lengths
 from etl.fields.shapes import shaped
 from etl.problems import Finding
@@ -21,7 +22,9 @@ def read_fields(batch: Batch) -> tuple[Batch, list[Finding]]:
 
     The order matters: a reading's unit is known by its run, and a launch by its lateral.
     """
-    plain, findings = plain_columns(batch, batch.cells)
+    batch, findings = noted(batch)
+    plain, more = plain_columns(batch, batch.cells)
+    findings += more
     metres, more = lengths(batch, batch.cells)
     findings += more
     frame = pd.concat([batch.frame, plain, metres], axis=1)
@@ -36,12 +39,12 @@ def read_fields(batch: Batch) -> tuple[Batch, list[Finding]]:
     readings, more = counters(batch, batch.cells)
     findings += more
     frame = pd.concat([frame, readings], axis=1)
-    if batch.name == "laterals":
-        frame["method"] = "drawn"
     if batch.name in SHAPES:
         geometry, more = shaped(batch)
         findings += more
         column = np.empty(len(frame), dtype=object)
         column[:] = geometry
         frame["geometry"] = column
+    if batch.name == NO_LINE_NEEDED:
+        frame["method"] = pd.Series("drawn", index=frame.index, dtype="str").mask(frame["lineless"])
     return replace(batch, frame=frame), findings

@@ -23,9 +23,9 @@ _WANTED = {
 def shaped(batch: Batch) -> tuple[Geometries, list[Finding]]:
     """The geometry of each row in the form of its table, None where it cannot be; and what is wrong with it.
 
-    Rejected: none or an empty one, a coordinate that is not finite, another kind than the section holds, a line without
-    length, and what ``joining`` and ``tie_in`` reject. An area that crosses itself is repaired, with a warning; a line may
-    cross itself. Heights of areas are dropped.
+    Rejected: none or an empty one (but a lateral of a file without geometries has none, and that is no fault), a coordinate that
+    is not finite, another kind than the section holds, a line without length, and what ``joining`` and ``tie_in`` reject. An area
+    that crosses itself is repaired, with a warning; a line may cross itself. Heights of areas are dropped.
     """
     shape = SHAPES[batch.name]
     geometry = batch.frame["geometry"].to_numpy(dtype=object)
@@ -42,20 +42,25 @@ def shaped(batch: Batch) -> tuple[Geometries, list[Finding]]:
         points = ~shapely.is_missing(geometry) & (shapely.length(geometry) == 0)
         findings.append(finding(points, "geometry", "its line has no length"))
         geometry = _only(~points, geometry)
-    if shape == "line":
+    if shape == "line" and not lineless(batch).all():
         geometry, more = turned(batch, geometry)
         findings += more
     return geometry, findings
 
 
+def lineless(batch: Batch) -> Mask:
+    """Rows of laterals that came from a file without geometries."""
+    return batch.frame["lineless"].to_numpy(bool) if batch.has("lineless") else batch.no()
+
+
 def _usable(batch: Batch, geometry: Geometries) -> tuple[Mask, list[Finding]]:
     kinds, name = _WANTED[SHAPES[batch.name]]
-    empty = shapely.is_missing(geometry) | shapely.is_empty(geometry)
+    empty = (shapely.is_missing(geometry) | shapely.is_empty(geometry)) & ~lineless(batch)
     coordinates, index = shapely.get_coordinates(geometry, return_index=True)
     nowhere = batch.no()
     nowhere[index[~np.isfinite(coordinates).all(axis=1)]] = True
     kind = pd.Series(_TYPE[np.maximum(shapely.get_type_id(geometry), 0)]).str.casefold()
-    other = ~empty & ~kind.str.upper().isin(kinds).to_numpy()
+    other = ~(empty | lineless(batch)) & ~kind.str.upper().isin(kinds).to_numpy()
     far = f"has a coordinate that is no number, or lies outside of what the map's system ({batch.crs.name}) can show"
     return ~(empty | nowhere | other), [
         finding(empty, "geometry", f"has no geometry, or one that cannot be read; {batch.name} need {name}"),

@@ -1,6 +1,6 @@
 """Everything that readings are placed by: laterals, their known points, and runs ready for the counter model."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -12,7 +12,9 @@ from sewermap.line.pushes import Pushes, pushes_of
 
 @dataclass(frozen=True)
 class Scene:
-    """``runs`` in order of name with their ``pushes`` row by row; ``warnings``: lateral, field, value, reason."""
+    """``runs`` in order of name with their ``pushes`` row by row; ``warnings``: lateral, field, value, reason; ``sketches``: what
+    lines that no map drew might be, where they were asked for.
+    """
 
     rules: PlaceRules
     laterals: Laterals
@@ -20,6 +22,7 @@ class Scene:
     runs: pd.DataFrame
     pushes: Pushes
     warnings: pd.DataFrame
+    sketches: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def scene_of(

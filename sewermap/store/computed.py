@@ -20,6 +20,7 @@ from sewermap.store.tables import (
     laterals,
     placed_observations,
     run_coverages,
+    sketches,
 )
 
 PER_LATERAL = (placed_observations, run_coverages, laterals, issues, issue_sightings, lateral_states)
@@ -36,6 +37,12 @@ def replace_laterals(conn: sa.Connection, names: Collection[str] | None, frames:
         else:
             bulk.delete_named(conn, table, table.c.lateral, names)
         bulk.insert(conn, table, frames[table.name])
+
+
+def replace_sketches(conn: sa.Connection, rows: pd.DataFrame) -> None:
+    """Put these sketches in the place of all that there were: they are few, and told apart by nothing but what they are."""
+    bulk.delete(conn, sketches, None)
+    bulk.insert(conn, sketches, rows)
 
 
 def model_in_force(conn: sa.Connection, rules: PlaceRules) -> CounterModel:

@@ -68,16 +68,17 @@
 
   /** Shown rows whose place (a lateral's: its middle) is within Leaflet's bounds, in order: {issues, laterals}. */
   sewermap.city.inBounds = (bounds, look) => {
-    const { laterals, issues, lateralIndex, issueIndex, moved } = sewermap.city, { x, y } = sewermap.projection;
-    const box = [x(bounds.getWest()), y(bounds.getNorth()), x(bounds.getEast()), y(bounds.getSouth())];
-    const within = (index, of, shown, margin) => {
-      const rows = [];
-      index.within([box[0] - margin, box[1] - margin, box[2] + margin, box[3] + margin], (row) => {
-        const wx = of.worldX[row], wy = of.worldY[row];
-        if (shown[row] && wx >= box[0] && wx <= box[2] && wy >= box[1] && wy <= box[3]) rows.push(row);
-      });
-      return Uint32Array.from(rows).sort();
+    const { laterals, issues } = sewermap.city, { x, y } = sewermap.projection;
+    const west = x(bounds.getWest()), north = y(bounds.getNorth()), east = x(bounds.getEast()), south = y(bounds.getSouth());
+    // All rows are looked at: that is quicker than any index where the whole city is in view, and quick enough elsewhere.
+    const within = ({ worldX, worldY, count }, shown) => {
+      const rows = new Uint32Array(count);
+      let found = 0;
+      for (let row = 0; row < count; row += 1) {
+        if (shown[row] && worldX[row] >= west && worldX[row] <= east && worldY[row] >= north && worldY[row] <= south) rows[found++] = row;
+      }
+      return rows.slice(0, found);
     };
-    return { issues: within(issueIndex, issues, look.issues, moved), laterals: within(lateralIndex, laterals, look.laterals, 0) };
+    return { issues: within(issues, look.issues), laterals: within(laterals, look.laterals) };
   };
 })();

@@ -54,7 +54,7 @@
   function keep(map, look, pick) {
     const [holder, count, order, all, pager, note] = ["list", "list-count", "order", "whole-town", "pager", "list-note"].map((id) => document.getElementById(id));
     let rows = new Uint32Array(0), page = 0, marked = -1, names = null, details = null, timer = 0;
-    const tellWhetherReady = () => { document.body.dataset.listed = String(Boolean(names) && !timer); };
+    const tellWhetherReady = () => { document.body.dataset.listed = String(Boolean(names && details) && !timer); };
     const [back, next, told] = [element("button", "", sewermap.t("town.page.back")), element("button", "", sewermap.t("town.page.next")), element("span")];
     back.type = next.type = "button";
     pager.append(back, told, next);
@@ -75,7 +75,7 @@
       if (chosen && pane.scrollHeight > pane.clientHeight + 1) chosen.scrollIntoView({ block: "nearest" });
     }
     function show(wanted) {
-      if (!names) return; // a row tells its house: the rows come with the names, once
+      if (!names || !details) return; // a row tells its house: the rows come with the names, once
       const pages = Math.max(1, Math.ceil(rows.length / PAGE)), { number, t } = sewermap;
       page = Math.max(0, Math.min(wanted, pages - 1));
       const from = page * PAGE, part = rows.slice(from, from + PAGE), held = document.activeElement.dataset.issue;
@@ -123,12 +123,21 @@
     order.addEventListener("change", renew);
     all.addEventListener("change", renew);
     /** Names and measures are loaded when the map stands: it comes first. */
-    const load = () => sewermap.city.names((given) => sewermap.details((told_) => {
-      [names, details] = [given, told_];
-      tellWhetherReady();
-      if (order.value === "measure" || order.value === "last") return renew();
-      return showMarked();
-    }));
+    const load = () => {
+      const both = () => {
+        if (!names || !details) return undefined;
+        tellWhetherReady();
+        return order.value === "measure" || order.value === "last" ? renew() : showMarked();
+      };
+      sewermap.details((given) => {
+        details = given;
+        both();
+      });
+      sewermap.city.names((given) => {
+        names = given;
+        both();
+      });
+    };
     return { renew, renewSoon, mark, button, load };
   }
 
