@@ -8,13 +8,15 @@ import pyproj
 
 from etl.batch import Batch
 from etl.checks import checked
+from etl.codes import with_codes
 from etl.fields import read_fields
 from etl.gathered import Gathered
 from etl.known import Known
 from etl.plan import Plan, Section
 from etl.problems import Problems
 from etl.reading import Source, Texts, sources_of, texts_of
-from sewermap.history.kinds import vocabulary
+from etl.unread_sheets import tell_unread
+from sewermap.history.kinds import Vocabulary, vocabulary
 from sewermap.store.tables import RECORDED
 
 __all__ = ["Gathered", "Known", "gather"]
@@ -33,17 +35,31 @@ def gather(plan: Plan, known: Known, crs: pyproj.CRS, metres_per_unit: float, to
     problems = Problems()
     tables: dict[str, pd.DataFrame] = {}
     files: list[pd.DataFrame] = []
+    sheets: list[tuple[str, str]] = []
     words = vocabulary({**known.rules, **plan.rules}.get("kinds"))
     now = pd.Timestamp(today or dt.date.today())  # noqa: DTZ011 (the day where the user is)
+    plan = with_codes(plan, words)
     for section in sorted(plan.sections, key=lambda one: list(RECORDED).index(one.name)):
         sources = sources_of(plan, section)
         texts = texts_of(section, sources, crs, problems)
+        _tell_codes(section, texts, words, problems)
         batch = Batch(section, texts.written, texts.cells, texts.places, known, crs, metres_per_unit, now, words)
         rows, rejected = _passed(batch, problems)
         tables[section.name] = rows.loc[~rejected, _columns(section)].reset_index(drop=True)
         files.append(_account(section, sources, texts))
+        sheets += [(source.name, source.cells.sheet) for source in sources if source.cells is not None]
         known = known.joined(section.name, rows[~rejected], rows[rejected])
+    tell_unread(plan, sheets, problems)
     return Gathered(tables, _files(files), problems.rejects(), problems.warnings(), plan.rules)
+
+
+def _tell_codes(section: Section, texts: Texts, words: Vocabulary, problems: Problems) -> None:
+    """Codes without a partner, once for each file and code, where a crosswalk file says which codes there are."""
+    if section.codes is None:
+        return
+    for file, places in texts.places.groupby("source_file", sort=False):
+        kinds = texts.written.loc[places.index, "kind"]
+        problems.add_aside(section.name, str(file), section.codes.told(kinds, places["source_row"], words))
 
 
 def _passed(batch: Batch, problems: Problems) -> tuple[pd.DataFrame, "np.ndarray[tuple[int], np.dtype[np.bool_]]"]:

@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 import pyproj
 
 from etl.catalogue import FIELDS, SHAPES, field_names
+from etl.crosswalk import Crosswalk
 from etl.plan_files import files_named
 from etl.vocabulary import VOCABULARY, fold, near, our_word, plain
 from sewermap.errors import LengthError, SourceError, UnknownNameError
@@ -54,16 +55,21 @@ class Section:
     fields: Mapping[str, str] | None = None
     defaults: Mapping[str, str] | None = None
     values: Mapping[str, Mapping[str, str]] | None = None
+    codes: Crosswalk | None = None
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A SOURCES.toml: the map's CRS if it says one, its sections in the order of loading, the text of its rule files."""
+    """A SOURCES.toml: the map's CRS if it says one, its sections in the order of loading, the text of its rule files.
+
+    ``crosswalk`` is the file of codes that ``[crosswalk]`` names; ``etl.codes`` reads it.
+    """
 
     path: Path
     crs: pyproj.CRS | None
     sections: tuple[Section, ...]
     rules: Mapping[str, str]
+    crosswalk: Path | None = None
 
     @cached_property
     def folder(self) -> Path:
@@ -87,9 +93,10 @@ def read_plan(path: str | Path) -> Plan:
     reader = _Reader(path)
     rules = reader.rules(_table_of(path, said, "rules"))
     reader.vocabulary = vocabulary(rules.get("kinds"))
-    crosswalk = reader.words("crosswalk", "kind", _table_of(path, said, "crosswalk"))
+    codes = _table_of(path, said, "crosswalk")
+    crosswalk = reader.words("crosswalk", "kind", {code: kind for code, kind in codes.items() if code != "from"})
     sections = [reader.section(name, _table_of(path, said, name), crosswalk) for name in FIELDS if name in said]
-    return Plan(path, reader.map_crs(said.get("crs")), tuple(sections), rules)
+    return Plan(path, reader.map_crs(said.get("crs")), tuple(sections), rules, reader.crosswalk(codes))
 
 
 def _toml(path: Path) -> dict[str, Any]:
@@ -146,6 +153,15 @@ class _Reader:
                 self.wrong("rules", f"{name} = {file!r}: {error}")
         return texts
 
+    def crosswalk(self, said: dict[str, Any]) -> Path | None:
+        """The file that ``from`` names."""
+        if "from" not in said:
+            return None
+        path = self.folder / self._option("crosswalk", "from", said["from"])
+        if not path.is_file():
+            self.wrong("crosswalk", f"no file matches from = {said['from']!r}")
+        return path
+
     def section(self, name: str, said: dict[str, Any], crosswalk: dict[str, str]) -> Section:
         for key in said:
             if key not in _OPTIONS and key not in _TABLES:
@@ -164,6 +180,7 @@ class _Reader:
             fields=self._mapping(name, "fields", said),
             defaults=self._mapping(name, "defaults", said),
             values=values,
+            codes=None,
             **options,
         )
 

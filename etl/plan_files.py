@@ -7,6 +7,9 @@ from pathlib import Path
 from etl.vocabulary import near
 from sewermap.errors import SourceError
 
+_LOCKS = ("~$", ".~lock.")
+"""How the names begin of files that spreadsheets put beside a workbook as long as it is open; a pattern does not mean them."""
+
 
 def files_named(folder: Path, patterns: Iterable[str]) -> tuple[Path, ...]:
     """The files that paths and patterns (``*``, ``?``, ``**``) name, each once, sorted by name.
@@ -27,7 +30,7 @@ def _matches(folder: Path, pattern: str) -> list[Path]:
             raise SourceError(f"from = {pattern!r} is a folder; name the files in it, as in {pattern.rstrip('/')}/*.csv")
         return [literal.resolve()]
     matches = [(folder / name).resolve() for name in glob.glob(pattern, root_dir=folder, recursive=True)]  # noqa: PTH207 (pathlib's own refuses absolute patterns and ..)
-    matches = [path for path in matches if _is_source(path)]
+    matches = [path for path in matches if _is_source(path) and not path.name.startswith(_LOCKS)]
     if not matches:
         raise SourceError(f"no file matches from = {pattern!r}{_hint(literal)}")
     return matches

@@ -4,7 +4,7 @@ A *finding* speaks of some rows of one batch (one section's rows of all its file
 with the file and row that each is about. A rejected row is not loaded; a warning is loaded all the same.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -51,6 +51,11 @@ class Problems:
 
     _rejects: list[pd.DataFrame] = field(default_factory=list)
     _warnings: list[pd.DataFrame] = field(default_factory=list)
+    _told_by: dict[tuple[str, str], Callable[[pd.DataFrame], pd.DataFrame]] = field(default_factory=dict)
+
+    def tell_by(self, section: str, file: str, told: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
+        """From now on every problem of a section's rows of a file goes through ``told``, which names its cell."""
+        self._told_by[section, file] = told
 
     def add(self, section: str, places: pd.DataFrame, written: pd.DataFrame, findings: Iterable[Finding]) -> Mask:
         """Take the findings about one batch and tell which of its rows are rejected.
@@ -66,13 +71,28 @@ class Problems:
         told = [replace(one, where=one.where & ~rejected) if one.warning else one for one in findings]
         for warns, kept in ((False, self._rejects), (True, self._warnings)):
             tables = [_table(section, places, written, one) for one in told if one.warning is warns and one.where.any()]
-            kept.extend(_sorted(tables))
+            kept.extend(self._named(section, table) for table in _sorted(tables))
         return rejected
 
     def add_broken(self, section: str, file: str, broken: pd.DataFrame) -> None:
         """Take rows that could not even be read; ``broken`` has columns row, field, value and reason."""
         if len(broken):
-            self._rejects.append(broken.assign(file=file, table=section)[COLUMNS])
+            self._rejects.append(self._named(section, broken.assign(file=file, table=section)[COLUMNS]))
+
+    def add_aside(self, section: str, file: str, aside: pd.DataFrame) -> None:
+        """Take what stands beside the rows of a file or is odd about its cells; columns as of ``add_broken``."""
+        if len(aside):
+            self._warnings.append(self._named(section, aside.assign(file=file, table=section)[COLUMNS]))
+
+    def _named(self, section: str, table: pd.DataFrame) -> pd.DataFrame:
+        """Problems with the names of their cells, where their files have such."""
+        if not any(of == section for of, _ in self._told_by):
+            return table
+        parts = [
+            self._told_by[section, str(file)](rows) if (section, file) in self._told_by else rows
+            for file, rows in table.groupby("file", sort=False)
+        ]
+        return pd.concat(parts)
 
     def rejects(self) -> pd.DataFrame:
         """One line for each problem of a rejected row; a row may have several."""

@@ -42,7 +42,7 @@ class Source:
 @dataclass(frozen=True)
 class Texts:
     """The rows of all sources of a section: ``written`` and ``cells`` as in ``Batch``, and ``places``: source_file,
-    source_row and, where the section has one, geometry in the map's CRS; of laterals also ``lineless``: from a file without lines.
+    source_row and, where the section has one, geometry in the map's CRS; of laterals also ``lineless``: its file has no lines.
     """
 
     written: pd.DataFrame

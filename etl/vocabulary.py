@@ -29,6 +29,7 @@ VOCABULARY: dict[str, dict[str, tuple[str, ...]]] = {
         "building": ("building", "house"),
     },
     "hand": {"left": ("left", "l"), "right": ("right", "r")},
+    "main end": {"start": ("start", "its start", "beginning"), "end": ("end", "its end")},
 }
 """Each list: our word, and all ways to write it (ours among them)."""
 

@@ -22,17 +22,21 @@ from pyogrio.errors import DataSourceError
 from etl import people
 from etl.load import LoadReport, load
 from etl.recompute import recompute
+from etl.template import write_template
 from sewermap.answers import defects as defect_answer
 from sewermap.answers.checks_ahead import checks_ahead
 from sewermap.answers.claims import claims
 from sewermap.answers.dig import dig_facts, dig_facts_of
 from sewermap.answers.due import due
 from sewermap.answers.evidence import Evidence, evidence
+from sewermap.answers.exchange import SUFFIX as EXCHANGE
+from sewermap.answers.exchange import write_exchange
 from sewermap.answers.export import default_tables, write
 from sewermap.answers.history import history
 from sewermap.answers.observed import as_layer, placed
 from sewermap.answers.repeats import repeats
 from sewermap.answers.site_frames import site_frames
+from sewermap.answers.sketch import has_drawn_line, sketch
 from sewermap.answers.streets import streets
 from sewermap.answers.warranties_on import today
 from sewermap.answers.warranty_facts import warranty_facts
@@ -101,6 +105,14 @@ class Book:
     def history(self, lateral: str) -> dict[str, Any]:
         """All that is known of a lateral, in order of time: see ``sewermap.answers.history``."""
         return history(self.store, lateral)
+
+    def sketch(self, lateral: str) -> gpd.GeoDataFrame:
+        """Candidates for the line of a lateral that no map drew: see ``sewermap.answers.sketch``."""
+        return sketch(self.store, lateral)
+
+    def has_drawn_line(self, lateral: str) -> bool:
+        """Whether a map draws the line of a lateral."""
+        return has_drawn_line(self.store, lateral)
 
     def defects(self, **filters: Any) -> gpd.GeoDataFrame:
         """Defects by street, kind, grade, since, until, side, state, area: see ``sewermap.answers.defects.Filters``."""
@@ -192,10 +204,22 @@ class Book:
 
     def export(self, out: Where, table: str | None = None) -> list[str]:
         """Write tables to a file of the format its suffix names; returns their names. Raises SourceError."""
+        if Path(out).suffix.lower() == EXCHANGE:
+            self.export_exchange(out, table)
+            return ["runs", "observations"]
         out = self._no_database(out)
         names = [table] if table else default_tables(out)
         write({name: self.answer(name) for name in names}, out)
         return names
+
+    def export_exchange(self, out: Where, table: str | None = None) -> dict[str, int]:
+        """Write runs and observations in the exchange form of EN 13508-2; gives what that leaves out, rows by kind.
+
+        Raises SourceError where a table is named, and as ``export`` does.
+        """
+        if table is not None:
+            raise SourceError("the exchange form (.xml) holds runs and their observations; leave --table out")
+        return write_exchange(self.layer("runs"), self.layer("observations"), self._no_database(out))
 
     def _no_database(self, out: Where) -> Path:
         """The file that is to be written, if it is not the database itself. Raises SourceError."""
@@ -272,6 +296,14 @@ def create_book(where: Where, crs: str | int) -> Book:
     """Create an empty database whose map is in a projected CRS, and open it. Raises StoreError."""
     session.create(os.fspath(where), crs_from_text(crs))
     return open_book(where)
+
+
+def template(out: Where) -> tuple[Path, Path]:
+    """Write an empty workbook for crews, and the SOURCES.toml that loads it beside it; gives both paths.
+
+    Needs no database. Raises SourceError where either is there already.
+    """
+    return write_template(Path(out))
 
 
 def crs_like(layer_file: Where) -> str:

@@ -96,6 +96,8 @@ def _check_needed(section: Section, fields: Sequence[Field], chosen: Mapping[str
     if names_lateral(section.name) and "address" in have:
         have.add("lateral")
     have.update(POINTS.get(section.name, ()))  # a layer of points has them, and the check of needed cells sees to the rest
+    if section.name == "observations" and "note" in have:
+        have |= {"reading", "kind"}  # may stand in the note
     missing = [field.name for field in fields if field.needed and field.name not in have]
     if missing:
         raise SourceError(

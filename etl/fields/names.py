@@ -82,7 +82,11 @@ def resolved(batch: Batch, frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Find
     if not names_lateral(batch.name):
         return frame, []
     lateral, findings = laterals(batch, frame)
-    return frame.assign(lateral=lateral), findings
+    frame = frame.assign(lateral=lateral)
+    if batch.name == "located":
+        run, more = runs(batch, frame)
+        return frame.assign(run=run), findings + more
+    return frame, findings
 
 
 def _by_name(wanted: "pd.Series[str]", known: "pd.Series[str]") -> "pd.Series[str]":

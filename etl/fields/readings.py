@@ -62,4 +62,7 @@ def _units(batch: Batch) -> tuple[pd.Series, pd.Series]:
         unit = looked_up(batch.known.runs, batch.frame["run"], "unit")
         return unit, unit.isna()
     unit = batch.frame["unit"]
+    if batch.name == "located":
+        # Its reading is what the counter of its run showed.
+        unit = unit.fillna(looked_up(batch.known.runs, batch.frame["run"], "unit").astype(unit.dtype))
     return unit, unit.isna() & (batch.written["unit"].notna() | (batch.name == "runs"))

@@ -1,13 +1,16 @@
 """What every source gives: rows of text that know where they stood, and the rows that could not be read."""
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyproj
 from numpy.typing import NDArray
+
+from etl.problems import empty_broken
 
 _SHAPEFILE = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 """The parts of a Shapefile that say something; spatial indexes and metadata beside them may change without a reason."""
@@ -19,6 +22,11 @@ class Rows:
 
     ``cells`` is all text (NaN where empty), by their column names. ``row`` is counted from 1; in a sheet the header is row
     1. ``geometry`` (None for a sheet) is in ``crs``. ``broken`` lists rows that could not be read: row, field, value, reason.
+
+    A sheet of a workbook also has its name, ``sheet``, and ``letters``: the letter of each column. ``spoilt`` lists cells of
+    its rows that hold no value (in ``cells`` they are empty): row, field (the column's name), value, reason; ``aside`` what
+    stands beside its rows, and what is odd about them, in the same columns. ``lines``: by row, where its element stands in an
+    XML file.
     """
 
     cells: pd.DataFrame
@@ -26,6 +34,11 @@ class Rows:
     broken: pd.DataFrame
     geometry: NDArray[np.object_] | None = None
     crs: pyproj.CRS | None = None
+    sheet: str | None = None
+    letters: Mapping[str, str] = field(default_factory=dict)
+    spoilt: pd.DataFrame = field(default_factory=empty_broken)
+    aside: pd.DataFrame = field(default_factory=empty_broken)
+    lines: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def read(self) -> int:

@@ -13,6 +13,7 @@ RUN_COLUMNS = ("ran_on", "run", "reason", "launch", "from_measure_m", "to_measur
 SEEN_COLUMNS = (
     "ran_on", "run", "reading", "unit", "kind", "measure_m", "within_m", "side", "grade", "percent", "issue", "reason", "remark",
 )  # fmt: skip
+LOCATED_COLUMNS = ("reading", "unit", "run", "x", "y", "measure_m", "off_line_m", "left_or_right", "used", "why_not")
 
 
 @click.command("history")
@@ -47,6 +48,7 @@ def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
     parts = [
         f"lateral {story['lateral']}" + (f", {place}" if place else ""),
         f"{line}, {laid}, {assumed} ({story['map_accuracy_m']:g} m)",
+        *([f"the line: {story['line_note']}"] if story["line_note"] else []),
         *_property_line_told(story),
         f"{state}; {story['scoped_m'] or 0.0:.1f} m of the line were ever looked at",
         *([story["caution"]] if story["caution"] else []),
@@ -58,6 +60,7 @@ def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
         _table(common, story["observations"], SEEN_COLUMNS, "observations"),
         _table(common, story["works"], None, "works"),
         _table(common, story["warranties"], None, "warranties"),
+        *([_table(common, story["located"], LOCATED_COLUMNS, "points located from above")] if story["located"] else []),
         *fall_told(story["fall"]),
     ]
     return "\n".join(parts)

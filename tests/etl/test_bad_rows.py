@@ -156,10 +156,13 @@ SHEETS = {
         ("L1,10,,45,left,", "unit"),
     ],
     "located.csv": [
-        ("lateral,reading,unit,x,y,crs", None),
-        ("L1,10,ft,500000,4000003,", None),
-        ("L1,10,ft,500000,,", "y is needed"),
-        ("L1,10,ft,500000,4000003,nowhere", "coordinate reference system"),
+        ("lateral,reading,unit,x,y,crs,run", None),
+        ("L1,10,ft,500000,4000003,,", None),
+        ("L1,10,,500000,4000003,,R1", None),
+        ("L1,10,,500000,4000003,,", "unit"),
+        ("L1,10,ft,500000,4000003,,R77", "no run 'R77' is known"),
+        ("L1,10,ft,500000,,,", "y is needed"),
+        ("L1,10,ft,500000,4000003,nowhere,", "coordinate reference system"),
     ],
 }
 

@@ -69,11 +69,11 @@ def test_what_is_no_layer(town):
     with pytest.raises(SourceError, match=r"a\.gpkg cannot be read as a map layer"):
         town.gather('[laterals]\nfrom = "a.gpkg"\n')
     town.csv("a.csv", "lateral", "L1")
-    with pytest.raises(SourceError, match=r"a\.csv holds no geometry; \[laterals\] needs a map layer"):
-        town.gather('[laterals]\nfrom = "a.csv"\n')
-    town.csv("a.xlsx", "lateral")
+    with pytest.raises(SourceError, match=r"a\.csv holds no geometry; \[parcels\] needs a map layer"):
+        town.gather('[parcels]\nfrom = "a.csv"\n[parcels.fields]\nproperty = "lateral"\n')
+    town.csv("a.xls", "lateral")
     with pytest.raises(SourceError, match="is a workbook; save each of its sheets as CSV"):
-        town.gather('[runs]\nfrom = "a.xlsx"\n')
+        town.gather('[runs]\nfrom = "a.xls"\n')
 
 
 def test_a_layer_without_a_crs_needs_one_stated(town):

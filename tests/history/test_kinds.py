@@ -22,7 +22,7 @@ KINDS = {
     "deposits, debris, sag, standing water, infiltration, exfiltration, intruding connection, seal in the bore, corrosion, wear, "
     "lining defect, obstruction, cross-bore, animal",
     "feature": "bend, clean-out, wye, tap, material change, size change, property line, tie-in, joint, repair, building",
-    "look": "under water, lens dirty, stopped short, could not pass, turned back",
+    "look": "under water, lens dirty, stopped short, could not pass, turned back, remark",
 }
 
 # Common practice, no source: how crews write.
@@ -52,11 +52,11 @@ FROM_MEMORY = {
 
 
 def test_all_kinds_are_there_in_their_order() -> None:
-    """The 24 defects, 11 features and 5 states of the look, and a kind's code is its place among them."""
+    """The 24 defects, 11 features and 6 states of the look, and a kind's code is its place among them."""
     asked = {kind: role for role, kinds in KINDS.items() for kind in kinds.split(", ")}
     assert roles() == asked
     assert list(roles()) == list(asked) == list(vocabulary().names)
-    assert [vocabulary().code(name) for name in vocabulary().names] == list(range(40))
+    assert [vocabulary().code(name) for name in vocabulary().names] == list(range(41))
     assert vocabulary().is_defect.tolist() == [role == "defect" for role in asked.values()]
     assert referent_kinds() == {"property line", "tie-in", "building"}
 
@@ -115,7 +115,7 @@ def test_codes_of_a_column() -> None:
 def test_what_turns_into_what() -> None:
     """Rows are probabilities with the kind itself above a half; roles never mix; what crews confuse is likelier than the rest."""
     turns = vocabulary().turns_into
-    assert turns.shape == (40, 40)
+    assert turns.shape == (41, 41)
     assert (turns >= 0).all()
     np.testing.assert_allclose(turns.sum(axis=1), 1.0, rtol=1e-12)
     assert (np.diag(turns) > 0.5).all()
