@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import shapely
 import sqlalchemy as sa
 
 from etl.placed_rows import placed_rows
@@ -20,19 +21,23 @@ from sewermap.history.kinds import vocabulary
 from sewermap.history.life_rules import life_rules
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.known_points import Laterals
+from sewermap.line.line_doubt import with_line_doubts
+from sewermap.line.located import Located, located_points, with_heads
 from sewermap.line.material_changes import with_material_changes
 from sewermap.line.place_figures import figures_of_place
 from sewermap.line.places import Places
 from sewermap.line.scene import Scene
 from sewermap.store import bulk, computed, recorded
 from sewermap.store import tables as schema
-from sewermap.store.scene import read_meant_fixes, read_observations, read_scene
+from sewermap.store.scene import read_located, read_meant_fixes, read_observations, read_scene
 from sewermap.store.session import Store
+from sewermap.store.sketches import sketch_rows
 
 FIGURES = ("launch_m", "scale", "slip_m")
 """The figures of the counter model that data can tell."""
 
 WORDS = ("property_line_from", "property_line_note", "private_ends_at")
+OF_SKETCH = ("method", "accuracy_along")
 OF_PROPERTY_LINE = (
     "property_line_m", "property_line_sigma_m", "property_line_fix_m", "property_line_fix_sigma_m", "private_ends_m",
     "private_ends_sigma_m", *WORDS,
@@ -46,26 +51,47 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     Returns warnings: columns file, table, row, field, value, reason.
     """
     scene = read_scene(store, conn)
-    meant_fixes = read_meant_fixes(conn, scene, store.crs)
+    seen_fixes, given = read_meant_fixes(conn, scene, store.crs), read_located(conn, store.crs)
+    located = located_points(given, seen_fixes, scene)
+    scene = with_line_doubts(scene, located)
+    meant_fixes = with_heads(located.told_once(seen_fixes), located.heads())
     model, origin = _model_in_force(conn, scene, meant_fixes)
     moved = _keep_figures(conn, model, origin)
     scene = with_material_changes(replace(scene, rules=replace(scene.rules, counter=model)), meant_fixes)
-    names = None if touched is None or moved else set(touched) | _with_moved_property_line(conn, scene.laterals)
+    computed.replace_sketches(conn, sketch_rows(scene.sketches))
+    names = None if touched is None or moved else set(touched) | _with_another_line(conn, scene.laterals)
+    names = names if names is None else names | _with_moved_property_line(conn, scene.laterals)
     if names is not None and not names:
         return _no_warnings()
-    observations = read_observations(conn, scene, names, store.crs)
+    observations = located.told_once(read_observations(conn, scene, names, store.crs))
     works = recorded.current(conn, schema.works)
     works = works if names is None else works[works["lateral"].isin(names)]
     rules = recorded.rules(conn)
     words = vocabulary(rules.get("kinds"))
-    places, followed = placed_together(scene, observations, works, words)
+    places, followed = placed_together(scene, observations, works, words, _heads_of(scene, located, names))
     rows = _computed_rows(scene, observations, places, names)
     story = story_of(conn, scene, rows["placed_observations"], followed, rows["run_coverages"], works)
     told = issue_tables(story, scene.laterals, life_rules(words), grade_table(rules.get("grades")))
     rows |= _issue_rows(told, rows["laterals"])
     rows["placed_observations"] = _with_issues(rows["placed_observations"], rows["issue_sightings"])
     computed.replace_laterals(conn, names, rows)
-    return _warnings(scene, observations, places, names)
+    return pd.concat([_warnings(scene, observations, places, names), _of_located(given, located, names)], ignore_index=True)
+
+
+def _heads_of(scene: Scene, located: Located, names: Collection[str] | None) -> pd.DataFrame:
+    """The located heads of the runs of these laterals."""
+    heads = located.heads()
+    of = scene.runs["lateral"].iloc[heads["push"].to_numpy(np.int64)]
+    return heads if names is None else heads[of.isin(names).to_numpy()]
+
+
+def _of_located(given: pd.DataFrame, located: Located, names: Collection[str] | None) -> pd.DataFrame:
+    """What is to be told of located points of these laterals."""
+    told = located.warnings()
+    rows = given.iloc[told["row"].to_numpy(np.int64)]
+    mine = np.ones(len(rows), dtype=bool) if names is None else rows["lateral"].isin(names).to_numpy()
+    value = rows["x"].map("{:.10g}".format).astype("str").where((told["field"] == "x").to_numpy(), rows["run"])
+    return _told("located", rows[mine], told[mine], value[mine])
 
 
 def _model_in_force(conn: sa.Connection, scene: Scene, meant_fixes: pd.DataFrame) -> tuple[CounterModel, str]:
@@ -96,13 +122,27 @@ def _with_moved_property_line(conn: sa.Connection, laterals: Laterals) -> set[st
     return set(now.loc[~same, "lateral"])
 
 
+def _with_another_line(conn: sa.Connection, laterals: Laterals) -> set[str]:
+    """Laterals whose line is not the one they were placed on: made of other legs, of another main or house, or gone."""
+    columns = ["lateral", *OF_SKETCH, "geometry"]
+    before = bulk.read(conn, sa.select(*(schema.laterals.c[name] for name in columns)).where(schema.laterals.c.method != "drawn"))
+    now = laterals.table.loc[laterals.table["method"] != "drawn", columns]
+    both = now.merge(before, on="lateral", how="outer", suffixes=("", "_before"))
+    lines = [
+        shapely.to_wkb(both[name].where(both[name].notna(), None).to_numpy(object)) for name in ("geometry", "geometry_before")
+    ]
+    same = lines[0] == lines[1]
+    for name in OF_SKETCH:
+        same &= (both[name].fillna("") == both[f"{name}_before"].fillna("")).to_numpy(bool)
+    return set(both.loc[~same, "lateral"])
+
+
 def _computed_rows(
     scene: Scene, observations: pd.DataFrame, places: Places, names: Collection[str] | None
 ) -> dict[str, pd.DataFrame]:
     table = scene.laterals.table
     wanted = np.ones(len(table), dtype=bool) if names is None else table["lateral"].isin(names).to_numpy()
-    nothing = pd.Series(np.nan, index=table.index, dtype="str")
-    laterals = table[wanted].assign(map_accuracy_m=table["accuracy_m"], accuracy_along=nothing, line_note=nothing)
+    laterals = table[wanted].assign(map_accuracy_m=table["accuracy_m"])
     run_wanted = np.ones(len(scene.runs), dtype=bool) if names is None else scene.runs["lateral"].isin(names).to_numpy()
     coverages = places.coverages.drop(columns="lateral").assign(
         id=scene.runs["id"], run=scene.runs["run"], lateral=scene.runs["lateral"], ran_on=scene.runs["ran_on"]

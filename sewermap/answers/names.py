@@ -3,13 +3,15 @@
 import difflib
 from collections.abc import Iterable
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
 from sewermap.errors import UnknownNameError
+from sewermap.line.lines_taken import NO_LINE
 from sewermap.store import bulk, recorded
 from sewermap.store.session import Store
-from sewermap.store.tables import issues, lateral_states, laterals, runs, streets
+from sewermap.store.tables import issues, lateral_lines, lateral_states, laterals, runs, streets
 
 
 def street_names(store: Store, typed: str) -> list[str]:
@@ -47,7 +49,30 @@ def lateral_row(store: Store, typed: str) -> pd.Series:
             return bulk.read(conn, sa.select(laterals).where(laterals.c.lateral == found["lateral"].iloc[0])).iloc[0]
     if len(found) > 1:
         raise UnknownNameError(f"'{typed}' could be any of {', '.join(found['lateral'].head(6))}; name the lateral")
+    lineless = _lineless(store, typed)
+    if lineless is not None:
+        raise UnknownNameError(f"'{lineless}' is known, but not where it lies: {NO_LINE}")
     raise UnknownNameError(f"no lateral is called '{typed}'; {_nearest(typed, known['lateral'])}")
+
+
+def known_lateral(store: Store, typed: str) -> str:
+    """The name of the lateral that a name or an address stands for, also of one without a line. Raises UnknownNameError."""
+    lineless = _lineless(store, typed)
+    return lineless if lineless is not None else str(lateral_row(store, typed)["lateral"])
+
+
+def _lineless(store: Store, typed: str) -> str | None:
+    """The name of the one recorded lateral without a line that is meant, None where none is."""
+    table = lateral_lines
+    columns = [table.c[name] for name in ("lateral", "address", "street")]
+    with store.reading() as conn:
+        placed = bulk.values_of(conn, laterals.c.lateral)
+        known = bulk.read(conn, sa.select(*columns).where(recorded.is_current(table), table.c.geometry.is_(None)))
+    known = known[~known["lateral"].isin(placed)]
+    whole = (known["address"].fillna("") + " " + known["street"].fillna("")).map(_plain)
+    names = known["lateral"].map(_plain), known["address"].fillna("").map(_plain), whole
+    found = known[np.logical_or.reduce([part == _plain(typed) for part in names])]
+    return str(found["lateral"].iloc[0]) if len(found) == 1 else None
 
 
 def run_row(store: Store, typed: str, lateral: str) -> pd.Series:

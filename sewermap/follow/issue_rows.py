@@ -126,7 +126,7 @@ def _with_trends(issues: pd.DataFrame, seen: pd.DataFrame, rules: LifeRules) -> 
 def _with_places(issues: pd.DataFrame, laterals: Laterals) -> pd.DataFrame:
     """The place of each issue, its radius and side, and whose it is."""
     row = laterals.index_of(issues["lateral"])
-    of = laterals.table.iloc[row].reset_index(drop=True)
+    of = laterals.table.reindex(row)  # nothing of a lateral without a line (−1)
     measure, sigma, side_sigma = (issues[name].to_numpy(float) for name in ("measure_m", "sigma_m", "side_sigma_m"))
     placed = on_the_map(laterals, row, measure, sigma, side_sigma_m=side_sigma, kind=issues["kind"])
     owner = {name: of[name].to_numpy() for name in ("property", "street", "address", "accuracy_assumed")}

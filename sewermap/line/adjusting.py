@@ -1,8 +1,9 @@
 """Traverses pulled onto the points that are known on their way, and how well each of their vertices is known then.
 
-What is wrong with a walked line grows like a random walk: an error with variance ``q`` for each unit of distance and each axis.
-Its mean, given where the line must pass, is what the line is moved by (Gaussian conditioning: Rasmussen and Williams, *Gaussian
-Processes for Machine Learning*, 2006, eq. 2.23 and 2.24, from memory). With the two ends alone that is the compass rule.
+What is wrong with a walked line is taken to grow like a random walk: an error with variance ``q`` for each unit of distance
+and axis. Its mean, given where the line must pass, is what the line is moved by (Gaussian conditioning: Rasmussen and Williams,
+*Gaussian Processes for Machine Learning*, 2006, eq. 2.23 and 2.24, from memory). With both ends alone that is the compass rule.
+How well a vertex is known then follows from the errors of the legs themselves.
 """
 
 from dataclasses import dataclass
@@ -37,51 +38,82 @@ class Adjusted:
     sigma: Floats
 
 
-def adjusted(traverses: Traverses, q: Floats, start_sigma: Floats, controls: Controls) -> Adjusted:
-    """Pull each traverse onto its controls.
-
-    ``q`` (T,): variance of the walk for each unit of distance and axis, map units; ``start_sigma`` (T,): of the start, an axis,
-    which moves a line as a whole as far as no control holds it. The sigmas are those of this estimate: of the walk between what
-    holds it, of the start, and of the controls, as each weighs there.
+@dataclass(frozen=True)
+class LegErrors:
+    """What legs may be wrong by: ``theta`` (N,) the sigma of each bearing in radians, ``base`` (N,) a number that legs share
+    whose bearings were told from one (rising within a traverse), ``scale`` the sigma of a counter's scale.
     """
+
+    theta: Floats
+    base: Whole
+    scale: float
+
+
+def growth(traverses: Traverses, errors: LegErrors) -> Floats:
+    """The variance ``q`` (T,) for each unit of distance and axis of the walk that errs by its end as these legs do."""
+    last = traverses.offsets[1:] - 1
+    free = np.zeros((len(traverses.length), 0))
+    every = _strayed(traverses, errors, np.arange(len(traverses.length)), free, free)
+    return np.asarray(every[last] / traverses.walked()[last])
+
+
+def adjusted(traverses: Traverses, errors: LegErrors, start_sigma: Floats, controls: Controls) -> Adjusted:
+    """Pull each traverse onto its controls, by the mean of the walk that errs as its legs do.
+
+    ``start_sigma`` (T,): of the start, an axis, which moves a line as a whole as far as no control holds it. The sigmas are those
+    of this estimate, by propagation of the errors of the legs, of the start and of the controls, as each weighs there.
+    """
+    q = growth(traverses, errors)
     points, walked = traverses.ends(), traverses.walked()
-    sigma = np.sqrt(q[traverses.owner] * walked + start_sigma[traverses.owner] ** 2)
+    variance = np.empty(len(points))
     counts = np.bincount(controls.traverse, minlength=len(traverses.start))
-    for count in np.unique(counts[counts > 0]):
+    for count in np.unique(counts):
         which = np.flatnonzero(counts == count)
-        rows = np.isin(controls.traverse, which)
-        order = np.flatnonzero(rows)[np.argsort(controls.traverse[rows], kind="stable")].reshape(len(which), count)
+        rows = np.flatnonzero(np.isin(controls.traverse, which))
+        order = rows[np.argsort(controls.traverse[rows], kind="stable")].reshape(len(which), count)
         vertices = np.flatnonzero(np.isin(traverses.owner, which))
         group = np.searchsorted(which, traverses.owner[vertices])
-        moved, variance = _of_group(traverses, q[which], start_sigma[which], controls, order, which, group, walked[vertices])
-        points[vertices] -= moved
-        sigma[vertices] = np.sqrt(variance)
+        place = controls.walked[order]
+        weight = _weights(q[which], place, controls, order, group, walked[vertices])
+        misfit = _open_at(traverses, which, place) - controls.xy[order]
+        points[vertices] -= np.einsum("vc,vck->vk", weight, misfit[group])
+        own = (weight**2 * controls.sigma[order][group] ** 2).sum(axis=1)
+        own += (1 - weight.sum(axis=1)) ** 2 * start_sigma[which][group] ** 2
+        variance[vertices] = own + _strayed(traverses, errors, vertices, weight, place[group])
     _pin_ends(traverses, controls, points, walked)
-    return Adjusted(points, sigma)
+    return Adjusted(points, np.sqrt(variance))
 
 
-def _of_group(
-    traverses: Traverses,
-    q: Floats,
-    start_sigma: Floats,
-    controls: Controls,
-    order: Whole,
-    which: Whole,
-    group: Whole,
-    at: Floats,
-) -> tuple[Floats, Floats]:
-    """Of traverses with equally many controls: by vertex how far it is to be moved back (V, 2), and its variance (V,)."""
-    place, noise = controls.walked[order], controls.sigma[order] ** 2
-    misfit = _open_at(traverses, which, place) - controls.xy[order]
+def _weights(q: Floats, place: Floats, controls: Controls, order: Whole, group: Whole, at: Floats) -> Floats:
+    """How much the misfit at each control (V, C) moves each vertex, of traverses with equally many controls."""
     prior = q[:, None, None] * np.minimum(place[:, :, None], place[:, None, :])
-    held = np.where(controls.pinned[order], _EXACT * np.maximum(prior.max(axis=(1, 2)), _EXACT)[:, None], noise)
+    tiny = _EXACT * np.maximum(prior.max(axis=(1, 2), initial=0.0), _EXACT)[:, None]
+    held = np.where(controls.pinned[order], tiny, controls.sigma[order] ** 2)
     inverse = np.linalg.inv(prior + held[:, :, None] * np.eye(order.shape[1]))
     shared = q[group][:, None] * np.minimum(at[:, None], place[group])
-    weight = np.einsum("vc,vcd->vd", shared, inverse[group])
-    moved = np.einsum("vc,vck->vk", weight, misfit[group])
-    walk = q[group] * at - 2 * (weight * shared).sum(axis=1) + np.einsum("vc,vcd,vd->v", weight, prior[group], weight)
-    own = (weight**2 * noise[group]).sum(axis=1) + (1 - weight.sum(axis=1)) ** 2 * start_sigma[group] ** 2
-    return moved, np.maximum(walk, 0.0) + own
+    return np.asarray(np.einsum("vc,vcd->vd", shared, inverse[group]))
+
+
+def _strayed(traverses: Traverses, errors: LegErrors, vertices: Whole, weight: Floats, place: Floats) -> Floats:
+    """The variance an axis (V,) at vertices from the errors of the legs: half of what they stray in all.
+
+    ``weight`` and ``place`` (V, C): of the controls that hold each vertex. A leg counts as far as it was walked to the vertex,
+    less what the controls, as far as it was walked to them, take back.
+    """
+    owner = traverses.owner[vertices]
+    first, count = traverses.offsets[owner], np.diff(traverses.offsets)[owner]
+    vertex = np.repeat(np.arange(len(vertices)), count)
+    leg = np.arange(len(vertex)) - np.repeat(np.cumsum(count) - count - first, count)
+    length, end = traverses.length[leg], traverses.walked()[leg]
+    passed = np.clip((place[vertex] - (end - length)[:, None]) / length[:, None], 0.0, 1.0)
+    counts = (leg <= vertices[vertex]) - (weight[vertex] * passed).sum(axis=1)
+    azimuth = np.radians(traverses.azimuth_deg[leg])
+    along = (counts * length)[:, None] * np.column_stack([np.sin(azimuth), np.cos(azimuth)])
+    swung = errors.theta[leg][:, None] * along  # as long as what it strays squarely to itself
+    runs = np.flatnonzero(np.diff(vertex, prepend=-1) | np.diff(errors.base[leg], prepend=-1))
+    turned = (np.add.reduceat(swung, runs, axis=0) ** 2).sum(axis=1)
+    scaled = np.column_stack([np.bincount(vertex, along[:, axis], len(vertices)) for axis in (0, 1)])
+    return np.asarray(0.5 * (np.bincount(vertex[runs], turned, len(vertices)) + ((errors.scale * scaled) ** 2).sum(axis=1)))
 
 
 def _open_at(traverses: Traverses, which: Whole, place: Floats) -> Floats:

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sewermap.line.along import along_of
 from sewermap.line.boundary_rule import BoundaryRule
 from sewermap.line.ground import Ground, measured_referents
 from sewermap.line.place_rules import PlaceRules
@@ -38,12 +39,14 @@ class Laterals:
     property_line_m and property_line_sigma_m by all that is known; property_line_fix_m and property_line_fix_sigma_m, what fixes
     a counter there (without what counters told of it); property_line_from and property_line_note in words; private_ends_m,
     private_ends_sigma_m and private_ends_at, by which sides are told as ``boundary`` says. ``map_shared``: see counter.toml.
+    ``along_m`` (V,): the sigma at each vertex of a line that no map drew (accuracy_m is its mean), NaN on drawn ones.
     """
 
     table: pd.DataFrame
     lines: Lines
     boundary: BoundaryRule
     map_shared: float
+    along_m: NDArray[np.float64] | None = None
 
     def index_of(self, names: pd.Series) -> NDArray[np.int64]:
         """The row of each named lateral, −1 where there is none."""
@@ -65,15 +68,17 @@ def laterals_from_lines(
     table["accuracy_assumed"] = np.isnan(given)
     table["accuracy_m"] = np.where(np.isnan(given), rules.counter.map_accuracy_m, given)
     table["length_m"] = lines.length_m
-    warnings = set_drawn_property_lines(table, lines, ground, rules.counter)
-    return Laterals(table, lines, rules.boundary, rules.counter.map_shared), warnings
+    along = along_of(table.get("accuracy_along"), lines)
+    warnings = set_drawn_property_lines(table, lines, ground, rules.counter, along)
+    return Laterals(table, lines, rules.boundary, rules.counter.map_shared, along), warnings
 
 
 def laterals_from_computed(rows: pd.DataFrame, metres_per_unit: float, rules: PlaceRules) -> Laterals:
     """Laterals out of rows of the computed table ``laterals``, whose property lines are known already."""
     table = rows.assign(accuracy_m=rows["map_accuracy_m"]).sort_values("lateral", ignore_index=True)
     lines = lines_from_geometries(table["geometry"].to_numpy(), metres_per_unit)
-    return Laterals(table, lines, rules.boundary, rules.counter.map_shared)
+    along = along_of(table["accuracy_along"], lines)
+    return Laterals(table, lines, rules.boundary, rules.counter.map_shared, along)
 
 
 def known_points(laterals: Laterals, referents: pd.DataFrame, fix_sigma_m: float) -> pd.DataFrame:

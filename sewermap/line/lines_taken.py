@@ -4,6 +4,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sewermap.line.along import along_text, mean_accuracy
+from sewermap.line.reference import lines_from_geometries
+
 NO_LINE = "the lateral has no line: give legs, located points, or a tie-in distance along the main (`sewermap sketch` tells more)"
 MADE_OF = {
     "traverse": "no map draws this line: it was made of bends and lengths",
@@ -37,13 +40,14 @@ def lines_taken(lateral_lines: pd.DataFrame, sketches: pd.DataFrame) -> pd.DataF
         of = found[sketched]
         table.loc[sketched, "geometry"] = of["geometry"].to_numpy(object)
         table.loc[sketched, "method"] = of["method"].to_numpy(object)
-        table.loc[sketched, "map_accuracy_m"] = [float(np.sqrt(np.mean(one**2))) for one in of["accuracy"]]
+        lines = lines_from_geometries(of["geometry"].to_numpy(object))
+        table.loc[sketched, "map_accuracy_m"] = np.round(mean_accuracy(of["accuracy"].to_list(), lines), 4)
         table.loc[sketched, "accuracy_along"] = accuracy_texts(of["accuracy"])
         table.loc[sketched, "line_note"] = of["method"].map(MADE_OF).to_numpy(object)
     return table[table["geometry"].notna()].reset_index(drop=True)
 
 
 def accuracy_texts(accuracy: pd.Series) -> NDArray[np.object_]:
-    """One sigma an axis at each vertex as text, metres to the millimetre; None where there is no line."""
-    texts = [None if one is None else " ".join(f"{sigma:.3f}" for sigma in one) for one in accuracy]
+    """One sigma an axis at each vertex as text (see ``along``); None where there is no line."""
+    texts = [None if one is None else along_text(one) for one in accuracy]
     return np.array([*texts, None], dtype=object)[:-1]

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line.boundary import combined
+from sewermap.line.on_the_map import accuracy_of
 from sewermap.line.places import place
 from sewermap.line.private_ends import with_private_ends
 from sewermap.line.property_line import MATERIAL_CHANGE, add_material_changes
@@ -48,12 +49,18 @@ def material_changes(scene: Scene, observations: pd.DataFrame) -> pd.DataFrame:
     seen = seen[seen["told"] & seen["measure_m"].notna() & (seen["reason"] != "at end") & ~launched_there]
     seen = seen[_clear(seen)]
     lateral = seen["lateral"].to_numpy(np.int64)
-    shared = scene.rules.counter.map_shared * scene.laterals.table["accuracy_m"].to_numpy(float) ** 2
-    own = np.sqrt(np.maximum(seen["sigma_m"].to_numpy(float) ** 2 - shared[lateral], scene.rules.counter.fix_sigma_m**2))
+    shared = _shared(scene, lateral, seen["measure_m"])
+    own = np.sqrt(np.maximum(seen["sigma_m"].to_numpy(float) ** 2 - shared, scene.rules.counter.fix_sigma_m**2))
     found = combined(lateral, seen["measure_m"], own)
     rows_of = found["lateral"].to_numpy(np.int64)
-    sigma = np.sqrt(found["sigma_m"].to_numpy(float) ** 2 + shared[rows_of])
+    sigma = np.sqrt(found["sigma_m"].to_numpy(float) ** 2 + _shared(scene, rows_of, found["measure_m"]))
     return found[["lateral", "measure_m"]].assign(sigma_m=sigma, runs=found["statements"])
+
+
+def _shared(scene: Scene, lateral: NDArray[np.int64], measure_m: pd.Series) -> NDArray[np.float64]:
+    """The variance (N,) that all runs on one line share there."""
+    accuracy = accuracy_of(scene.laterals, lateral, measure_m.to_numpy(float))
+    return np.asarray(scene.rules.counter.map_shared * accuracy**2)
 
 
 def _at_the_line(scene: Scene, observations: pd.DataFrame) -> NDArray[np.bool_]:

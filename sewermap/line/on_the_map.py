@@ -5,6 +5,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from sewermap.line.along import accuracy_at
 from sewermap.line.boundary_rule import BUILDING, PROPERTY_LINE, TIE_IN
 from sewermap.line.circle import within_m
 from sewermap.line.known_points import Laterals
@@ -50,7 +51,7 @@ def on_the_map(
         found = {
             "measure_m": measure,
             "sigma_m": sigma,
-            "within_m": within_m(sigma, accuracy_of(laterals, at)),
+            "within_m": within_m(sigma, accuracy_of(laterals, at, measure)),
             "x": xy[:, 0],
             "y": xy[:, 1],
             "side_probability": _private(laterals, at, measure, spread, None if kind is None else kind.iloc[rows]),
@@ -74,11 +75,13 @@ def side_sigma(laterals: Laterals, lateral: NDArray[np.int64], sigma_m: Floats, 
     Cov(m, l): the first with the share, the second with the rest of it, for the runs' own error is in both. Runs of one lateral
     are solved together and mostly share their launch; on invented towns this makes the probabilities modest, not bold.
     """
+    if laterals.table.empty:  # runs may be known before any line is
+        return np.full(len(lateral), np.nan)
     of = laterals.table.iloc[lateral]
     own = of["private_ends_sigma_m"].to_numpy(float) ** 2
     share = np.nan_to_num(line_share)
     told = seen_by_counters(of)
-    on_map = laterals.map_shared * of["accuracy_m"].to_numpy(float) ** 2
+    on_map = laterals.map_shared * accuracy_of(laterals, lateral, of["private_ends_m"].to_numpy(float)) ** 2
     covariance = np.where(told, own, (own + on_map) * share)
     return np.asarray(np.sqrt(np.maximum(sigma_m**2 + own - 2.0 * covariance, LEAST_SIDE_SIGMA_M**2)))
 
@@ -105,10 +108,9 @@ def _private(
     return np.asarray(np.select([at == TIE_IN, at == BUILDING], [1.0, 0.0], probability))
 
 
-def accuracy_of(laterals: Laterals, lateral: NDArray[np.int64]) -> Floats:
-    """The map accuracy of each row's lateral, NaN where the lateral is not known (−1)."""
-    accuracy = np.append(laterals.table["accuracy_m"].to_numpy(float), np.nan)
-    return accuracy[lateral]
+def accuracy_of(laterals: Laterals, lateral: NDArray[np.int64], measure_m: Floats) -> Floats:
+    """The map accuracy of each row's lateral at a measure of it, NaN where the lateral is not known (−1)."""
+    return accuracy_at(laterals.table["accuracy_m"].to_numpy(float), laterals.along_m, laterals.lines, lateral, measure_m)
 
 
 def points_of(rows: pd.DataFrame) -> NDArray[np.object_]:

@@ -59,7 +59,7 @@ def place(
     reason[set_aside] = [f"{text}; set aside as a fix" if text else "set aside as a fix" for text in reason[set_aside]]
     # Fixes on one drawn line share its error: however many there are, what is common to them stays.
     lateral = pushes.table["lateral"].to_numpy()[push]
-    sigma = np.maximum(sigma, accuracy_of(laterals, lateral) * np.sqrt(model.map_shared))
+    sigma = np.maximum(sigma, accuracy_of(laterals, lateral, measure) * np.sqrt(model.map_shared))
     table = on_the_map(laterals, lateral, measure, sigma, kind=observations["kind"])
     table = table.assign(to_measure_m=to_measure, reason=reason)
     coverages = _coverages(push, pushes, runs, fixes, model, paid, placement)

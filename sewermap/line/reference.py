@@ -99,6 +99,24 @@ def point_at(lines: Lines, line_index: ArrayLike, measure_m: ArrayLike) -> NDArr
     return point
 
 
+def interpolated(lines: Lines, values: ArrayLike, line_index: ArrayLike, measure_m: ArrayLike) -> NDArray[np.float64]:
+    """What goes evenly from vertex to vertex, at each measure (N,) of its line; ``values`` (V,) are those at the vertices.
+
+    Raises MeasureError as point_at does.
+
+    >>> lines = lines_from_geometries([shapely.LineString([(0, 0), (3, 4), (3, 10)])])
+    >>> interpolated(lines, [1.0, 2.0, 5.0], [0, 0], [2.5, 8]).tolist()
+    [1.5, 3.5]
+    """
+    which, measure = _asked(lines, line_index, measure_m)
+    vertex = _vertex_before(lines, which, measure)
+    start = lines.cumulative_m.take(vertex)
+    span = lines.cumulative_m.take(vertex + 1) - start
+    share = np.clip((measure - start) / np.where(span > 0, span, 1.0), 0.0, 1.0)
+    told = np.asarray(values, dtype=np.float64)
+    return np.asarray(told[vertex] + share * (told[vertex + 1] - told[vertex]))
+
+
 def measure_of(lines: Lines, line_index: ArrayLike, xy: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The measure (N,) of the foot of each point on its line, and the distance (N,) from point to foot; both metres.
 

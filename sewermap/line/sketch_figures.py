@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+DECIMALS = 6
+"""Coordinates are kept to a millionth: the last bits would depend on which other lines are computed at once."""
+
 
 @dataclass(frozen=True)
 class SketchFigures:

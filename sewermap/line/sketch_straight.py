@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from sewermap.line.sketch_figures import SketchFigures
+from sewermap.line.sketch_figures import DECIMALS, SketchFigures
 
 LOCATED, GUESSED = "located", "guessed"
 NO_HOUSE = "where the line ends is not known: give a referent building with x and y, or the building on its property"
@@ -45,7 +45,7 @@ def _through_points(ends: pd.DataFrame, located: pd.DataFrame, figures: SketchFi
     step = pd.Series(np.hypot(every["x"].diff().to_numpy(), every["y"].diff().to_numpy()) * unit_m)
     gap = step.where(every["of"] == every["of"].shift(), 0.0)
     # Between two points a pipe strays from the straight line: most in the middle of the longer gap beside each vertex.
-    widest = np.maximum(gap, gap.shift(-1, fill_value=0.0)).to_numpy(float)
+    widest = np.maximum(gap.to_numpy(float), gap.shift(-1, fill_value=0.0).to_numpy(float))
     sigma = np.sqrt(every["sigma"].to_numpy(float) ** 2 + figures.walk_between * widest / 4.0)
     told = ends.iloc[known][["lateral", "tie_from", "house_from"]].assign(method=LOCATED, reason="")
     first = told["tie_from"].where(told["tie_from"] != "", "the first located point")
@@ -76,7 +76,8 @@ def _with_lines(told: pd.DataFrame, owner: NDArray[np.int64], xy: pd.DataFrame, 
         return told.assign(geometry=None, accuracy=None, length_m=np.nan, sigma_m=np.nan)
     cuts = np.flatnonzero(np.diff(owner)) + 1
     lines: Any = shapely.linestrings(
-        xy[["x", "y"]].to_numpy(float), indices=np.repeat(np.arange(len(told)), np.diff([0, *cuts, len(owner)]))
+        np.round(xy[["x", "y"]].to_numpy(float), DECIMALS),
+        indices=np.repeat(np.arange(len(told)), np.diff([0, *cuts, len(owner)])),
     )
     accuracy = np.empty(len(told), dtype=object)
     accuracy[:] = np.split(sigma, cuts)

@@ -8,10 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from sewermap.line.adjusting import Adjusted, Controls, adjusted
+from sewermap.line.adjusting import Adjusted, Controls, LegErrors, adjusted, growth
 from sewermap.line.leg_rows import BUILDING, Walks
 from sewermap.line.sketch_ends import WALL, nearest_on_wall
-from sewermap.line.sketch_figures import SketchFigures
+from sewermap.line.sketch_figures import DECIMALS, SketchFigures
 from sewermap.line.traverse import Traverses, Whole
 
 TRAVERSE = "traverse"
@@ -55,9 +55,9 @@ def walked_lines(
     last = many.offsets[1:] - 1
     end = _side(rows, ~backwards, unit_m, open_end=many.ends()[last])
     total = many.walked()[last]
-    q = _growth(legs, total, figures)
+    errors = LegErrors(np.radians(legs["theta"].to_numpy(float)), legs["base"].to_numpy(np.int64), figures.scale_sigma)
     controls, held = _controls(rows, end, total, located, referents, figures, unit_m)
-    found = adjusted(many, q, start.sigma_m, controls)
+    found = adjusted(many, errors, start.sigma_m, controls)
     miss = np.hypot(*(many.ends()[last] - end.xy).T)
     made = pd.DataFrame(
         {
@@ -65,7 +65,8 @@ def walked_lines(
             "closed_on": _closed_on(end, held),
             "misclosure_m": miss,
             "misclosure_share": miss / total,
-            "limit_m": figures.limit_sigmas * np.sqrt(q * total + start.sigma_m**2 + np.nan_to_num(end.sigma_m) ** 2),
+            "limit_m": figures.limit_sigmas
+            * np.sqrt(growth(many, errors) * total + start.sigma_m**2 + np.nan_to_num(end.sigma_m) ** 2),
             **_lines(many, found, start, backwards, unit_m),
         },
         index=rows.index,
@@ -90,15 +91,6 @@ def _side(rows: pd.DataFrame, at_building: NDArray[np.bool_], unit_m: float, ope
         by_wall = (told == WALL) & np.isfinite(wall[:, 0])
         xy[by_wall] = wall[by_wall]
     return _Ends(xy, both["sigma"].to_numpy(float), told)
-
-
-def _growth(legs: pd.DataFrame, total: Floats, figures: SketchFigures) -> Floats:
-    """The variance an axis (T,) by which each walk errs for each metre: of its bearings, wholly shared by legs of one bearing,
-    and of its counter's scale. Half of an error's variance falls on each axis.
-    """
-    swing = (np.radians(legs["theta"]) * legs["length_m"]).groupby([legs["lateral"], legs["base"]]).sum() ** 2
-    turned = swing.groupby("lateral").sum().to_numpy()
-    return np.asarray(0.5 * (turned + (figures.scale_sigma * total) ** 2) / total)
 
 
 def _controls(
@@ -158,7 +150,7 @@ def _lines(many: Traverses, found: Adjusted, start: _Ends, backwards: NDArray[np
     owner, xy, sigma = owner[order], xy[order], sigma[order]
     accuracy = np.empty(count, dtype=object)
     accuracy[:] = np.split(sigma, np.flatnonzero(np.diff(owner)) + 1)
-    lines = shapely.linestrings(xy / unit_m, indices=owner)
+    lines = shapely.linestrings(np.round(xy / unit_m, DECIMALS), indices=owner)
     return {
         "geometry": lines,
         "length_m": shapely.length(lines) * unit_m,

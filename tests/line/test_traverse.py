@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sewermap.errors import MeasureError
-from sewermap.line.adjusting import Controls, adjusted
+from sewermap.line.adjusting import Controls, LegErrors, adjusted
 from sewermap.line.traverse import Traverses, compass_rule
 
 ARC_SECOND = 1 / 3600
@@ -134,50 +134,56 @@ def controls_of(places, xy, sigma, *, pinned):
     )
 
 
+def errors_of(traverses, degrees_, scale=0.01):
+    """Errors of legs whose bearings were each taken by itself."""
+    count = len(traverses.length)
+    return LegErrors(np.full(count, np.radians(degrees_)), np.arange(count), scale)
+
+
 def test_two_known_ends_are_the_compass_rule():
-    """However wrong a walk may go by a metre, between two known ends its mean is the compass rule."""
-    for q in (1e-4, 1.0):
+    """However wrong bearings may be, between two known ends the adjusted line is that of the compass rule."""
+    for sigma in (0.01, 10.0):
         ends = controls_of([LINK.length.sum()], [LINK_END], 0.1, pinned=True)
-        found = adjusted(LINK, np.array([q]), np.array([0.1]), ends)
+        found = adjusted(LINK, errors_of(LINK, sigma), np.array([0.1]), ends)
         assert found.points == pytest.approx(compass_rule(LINK, [LINK_END]).points, abs=1e-6)
         assert found.points[-1].tolist() == list(LINK_END)
 
 
-def test_sigmas_are_those_of_many_random_walks():
-    """A line walked 20,000 times with random errors, pinned on a wrong end and pulled to a point located on the way, strays as
-    its sigmas say: to 3 %.
+@pytest.mark.parametrize("shared", [False, True])
+def test_sigmas_are_those_of_many_walks_that_err(shared):
+    """A line walked 20,000 times with errors of its bearings (each its own, or one for all) and of its scale, from a wrong start,
+    pinned on a wrong end and pulled to a point located on the way, strays as its sigmas say: to 3 %.
     """
     rng = np.random.default_rng(3)
-    count, q, start, end, located = 20_000, 0.02, 0.2, 0.3, 0.25
-    lengths, places = np.array([4.0, 9.0, 7.0]), np.array([4.0, 13.0, 20.0])
-    truth = np.column_stack([np.zeros(3), places])
-    wrong = np.cumsum(rng.normal(0, np.sqrt(q * lengths), (count, 3))[:, :, None] * [[1.0, 0.0]], axis=1)
-    shift = rng.normal(0, start, count)
-    xy = np.zeros((count, 2, 2))
-    xy[:, 0] = truth[1] + np.column_stack([rng.normal(0, located, count), np.zeros(count)])
-    xy[:, 1] = truth[2] + np.column_stack([rng.normal(0, end, count), np.zeros(count)])
-    steps = np.diff(np.concatenate([np.zeros((count, 1, 2)), truth[None] + wrong], axis=1), axis=1)
-    many = Traverses(
-        np.column_stack([shift, np.zeros(count)]),
-        np.degrees(np.arctan2(steps[:, :, 0], steps[:, :, 1])).ravel(),
-        np.hypot(steps[:, :, 0], steps[:, :, 1]).ravel(),
-        3 * np.arange(count + 1),
-    )
+    count, theta, scale, start, end, located = 20_000, 3.0, 0.02, 0.2, 0.3, 0.25
+    lengths, azimuths, places = np.array([4.0, 9.0, 7.0]), np.array([10.0, 55.0, 32.0]), np.array([13.0, 20.0])
+    right = Traverses(np.zeros((1, 2)), azimuths, lengths, np.array([0, 3]))
+    truth = right.ends()
+    swing = rng.normal(0.0, theta, (count, 1 if shared else 3))
+    stretched = lengths * (1.0 + rng.normal(0.0, scale, (count, 1)))
+    many = Traverses(rng.normal(0.0, start, (count, 2)), (azimuths + swing).ravel(), stretched.ravel(), 3 * np.arange(count + 1))
+    xy = np.stack([truth[1] + rng.normal(0.0, located, (count, 2)), truth[2] + rng.normal(0.0, end, (count, 2))], axis=1)
+    walked = many.walked().reshape(count, 3)[:, 1:]
     of = Controls(
         np.repeat(np.arange(count), 2),
-        np.column_stack([many.walked().reshape(-1, 3)[:, 1], many.walked().reshape(-1, 3)[:, 2]]).ravel(),
+        walked.ravel(),
         xy.reshape(-1, 2),
         np.tile([located, end], count),
         np.tile([False, True], count),
     )
-    found = adjusted(many, np.full(count, q), np.full(count, start), of)
-    strayed = (found.points.reshape(count, 3, 2) - truth)[:, :, 0].std(axis=0)
+    base = np.repeat(np.arange(count), 3) if shared else np.arange(3 * count)
+    errors = LegErrors(np.full(3 * count, np.radians(theta)), base, scale)
+    found = adjusted(many, errors, np.full(count, start), of)
+    assert places[0] == lengths[:2].sum()
+    strayed = np.sqrt(((found.points.reshape(count, 3, 2) - truth) ** 2).sum(axis=2).mean(axis=0) / 2.0)
     assert found.sigma.reshape(count, 3).mean(axis=0) == pytest.approx(strayed, rel=0.03)
 
 
 def test_a_line_that_nothing_holds_is_as_walked():
     """Without controls the points stay, and the sigma grows with the distance from that of the start."""
     none = Controls(np.zeros(0, int), np.zeros(0), np.zeros((0, 2)), np.zeros(0), np.zeros(0, bool))
-    found = adjusted(LOOP, np.array([0.01]), np.array([0.5]), none)
+    found = adjusted(LOOP, errors_of(LOOP, 3.0), np.array([0.5]), none)
     assert found.points == pytest.approx(LOOP.ends())
-    assert found.sigma == pytest.approx(np.sqrt(0.25 + 0.01 * np.cumsum(LOOP.length)))
+    first = np.hypot(np.radians(3.0), 0.01) * LOOP.length[0] / np.sqrt(2.0)
+    assert found.sigma[0] == pytest.approx(np.hypot(0.5, first))
+    assert (np.diff(found.sigma[:2]) > 0).all()
