@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from sewermap.answers.cautioned import caution_of
 from sewermap.answers.fall import fall
+from sewermap.answers.located import located
 from sewermap.answers.names import lateral_row
 from sewermap.answers.observed import placed
 from sewermap.cautions import CROSS_BORE, STOP
@@ -26,7 +27,7 @@ from sewermap.store.session import Store
 OF_LATERAL = (
     "lateral", "street", "address", "property", "installed_on", "material", "diameter", "length_m", "map_accuracy_m",
     "accuracy_assumed", "property_line_m", "property_line_sigma_m", "property_line_from", "property_line_note", "private_ends_m",
-    "private_ends_at",
+    "private_ends_at", "line_note",
 )  # fmt: skip
 OF_RUN = (
     "run",
@@ -65,7 +66,8 @@ OF_WARRANTY = (
 
 
 def history(store: Store, lateral: str) -> dict[str, Any]:
-    """One lateral's story: keys lateral …, runs, observations, issues, works, warranties, each a list in order of time, and fall.
+    """One lateral's story: keys lateral …, runs, observations, issues, works, warranties, each a list in order of time; located
+    (points located from above, in order of measure), and fall.
 
     Each issue has its ``sightings`` (with what the match cost and what the next best issue would have cost) and its ``events``:
     what each run and work since the first sighting said of it. Raises UnknownNameError.
@@ -80,6 +82,7 @@ def history(store: Store, lateral: str) -> dict[str, Any]:
         issues = bulk.read(conn, sa.select(schema.issues).where(schema.issues.c.lateral == name))
         sightings = bulk.read(conn, sa.select(schema.issue_sightings).where(schema.issue_sightings.c.lateral == name))
         rules = life_rules(vocabulary(recorded.rules(conn).get("kinds")))
+        points = located(store, conn, line)
     issues = issues.sort_values(["measure_m", "issue"], ignore_index=True)
     sightings = sightings.sort_values(["ran_on", "run", "measure_m", "observation"], ignore_index=True)
     seen = _seen(store, name)
@@ -93,6 +96,7 @@ def history(store: Store, lateral: str) -> dict[str, Any]:
         "issues": [_issue(row, sightings, events) for row in records(issues[["issue", *OF_ISSUE]])],
         "works": records(works[list(OF_WORK)]),
         "warranties": records(warranties[list(OF_WARRANTY)]),
+        "located": points,
         "fall": fall(store, name),
     }
 

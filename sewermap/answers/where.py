@@ -1,38 +1,25 @@
 """Where on the ground is a reading: one reading of one run as a measure and a place, with what stands near it."""
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyproj
-import sqlalchemy as sa
 
+from sewermap.answers.lateral_scene import current_rows, scene_of_lateral
 from sewermap.answers.names import lateral_row, run_row
 from sewermap.cautions import CROSS_BORE, STOP
 from sewermap.errors import LengthError
 from sewermap.follow.together import placed_together
-from sewermap.history.kinds import Vocabulary, vocabulary
-from sewermap.line.known_points import Laterals, known_points, laterals_from_computed
-from sewermap.line.place_rules import rules_from_texts
-from sewermap.line.pushes import pushes_of
-from sewermap.line.scene import Scene, with_push
-from sewermap.store import bulk, computed, recorded
+from sewermap.line.known_points import Laterals
+from sewermap.line.located import A_LOOK, TAKES_PART
 from sewermap.store import tables as schema
 from sewermap.store.reference_system import crs_name
-from sewermap.store.scene import with_located_points
 from sewermap.store.session import Store
 from sewermap.units import length_m
 
 NEAREST = 3
 OF_LINE = ("private_ends_at", "property_line_from", "property_line_note")
-A_LOOK = "turned back"
-"""The reading in question takes the part of a kind of look: it is placed, and fixes and matches nothing."""
-TAKES_PART = (
-    "run", "push", "reading_m", "to_reading_m", "kind", "referent", "located_map_x", "located_map_y", "clock_from", "clock_to",
-    "percent",
-)  # fmt: skip
-NO_WARNINGS = pd.DataFrame({"lateral": [], "field": [], "value": [], "reason": []})
 
 
 def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
@@ -52,35 +39,18 @@ def where(store: Store, lateral: str, reading: str, run: str) -> dict[str, Any]:
     if reading_m < 0:
         raise LengthError(f"'{reading}' is negative; a counter reading is zero or more")
     with store.reading() as conn:
-        scene, observations, words = _scene_of_lateral(store, conn, line)
-        works = _of(conn, schema.works, schema.works.c.lateral == line["lateral"])
+        of = scene_of_lateral(store, conn, line)
+        works = current_rows(conn, schema.works, schema.works.c.lateral == line["lateral"])
+    scene, observations = of.scene, of.observations
     at = int((scene.runs["run"] == push["run"]).to_numpy().argmax())
+    # The reading in question takes the part of a kind of look: it is placed, and fixes and matches nothing.
     asked = pd.DataFrame({"reading_m": [reading_m], "kind": [A_LOOK], "run": [push["run"]], "push": [at]})
-    seen = observations[list(TAKES_PART)]
+    seen = observations[[name for name in TAKES_PART if name in observations]]
     asked = asked.reindex(columns=seen.columns).astype(seen.dtypes)
-    places, _ = placed_together(scene, pd.concat([asked, seen], ignore_index=True), works, words)
+    places, _ = placed_together(scene, pd.concat([asked, seen], ignore_index=True), works, of.vocabulary, of.located.heads())
     place = places.observations.iloc[0]
     answer = _answer(store, scene.laterals, scene.points, place, run=push["run"], reading=reading, unit=push["unit"])
     return {**answer, "caution": STOP if CROSS_BORE in set(observations["kind"]) else None}
-
-
-def _scene_of_lateral(store: Store, conn: sa.Connection, line: pd.Series) -> tuple[Scene, pd.DataFrame, Vocabulary]:
-    """One lateral with all its runs as it was placed last, what they saw, and the words of the place."""
-    rules = recorded.rules(conn)
-    place_rules = rules_from_texts(rules)
-    place_rules = replace(place_rules, counter=computed.model_in_force(conn, place_rules))
-    laterals = laterals_from_computed(line.to_frame().T.infer_objects(), store.metres_per_unit, place_rules)
-    referents = _of(conn, schema.referents, schema.referents.c.lateral == line["lateral"])
-    runs = _of(conn, schema.runs, schema.runs.c.lateral == line["lateral"]).sort_values("run", ignore_index=True)
-    points = known_points(laterals, referents, place_rules.counter.fix_sigma_m)
-    scene = Scene(place_rules, laterals, points, runs, pushes_of(runs, laterals, points), NO_WARNINGS)
-    of_its_runs = schema.observations.c.run.in_(sa.select(schema.runs.c.run).where(schema.runs.c.lateral == line["lateral"]))
-    observations = with_push(_of(conn, schema.observations, of_its_runs), scene).reset_index(drop=True)
-    return scene, with_located_points(observations, store.crs), vocabulary(rules.get("kinds"))
-
-
-def _of(conn: sa.Connection, table: sa.Table, condition: sa.ColumnElement[bool]) -> pd.DataFrame:
-    return bulk.read(conn, sa.select(table).where(condition, recorded.is_current(table)).order_by(table.c.id))
 
 
 def _answer(

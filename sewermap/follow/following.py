@@ -19,6 +19,7 @@ from sewermap.history.matching import MatchingModel, matching_model, terms_of
 from sewermap.history.matching_runs import match_all, relabel_all
 from sewermap.history.matching_tables import Frame, Jobs, Looks, Matched, Seen, Terms
 from sewermap.line import counter
+from sewermap.line.on_the_map import accuracy_of
 from sewermap.line.register import Figures, Solution, Town, figures_of, relate, relation_of, solve
 from sewermap.line.scene import Scene
 
@@ -175,7 +176,8 @@ def _judged(work: _Work, solution: Solution) -> tuple[counter.Placement, Floats]
     """Every reading judged by the ends of its line, with the shared part of the map's error in sigma; and measures clipped."""
     ready, model = work.ready, work.ready.scene.rules.counter
     push = ready.push[work.town.run]
-    accuracy_m = ready.runs.launch_map_sigma_m[push]
+    lateral = ready.scene.pushes.table["lateral"].to_numpy(np.int64)[push]
+    accuracy_m = accuracy_of(ready.scene.laterals, lateral, solution.measure_m)
     sigma_m = np.sqrt(solution.variance + model.map_shared * accuracy_m**2)
     count = len(push)
     placement = counter.Placement(solution.measure_m.copy(), sigma_m, np.full(count, "", object), ready.calibration)

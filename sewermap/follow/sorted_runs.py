@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Columns = TypeVar("Columns", Town, Seen, Looks, Jobs)
 _CONTENT = (
     "reading_m", "kind", "to_reading_m", "clock_from", "clock_to", "percent", "grade", "referent", "material_after",
-    "located_map_x", "located_map_y", "depth_m", "remark", "picture", "film_time",
+    "located_map_x", "located_map_y", "located_sigma_m", "depth_m", "remark", "picture", "film_time",
 )  # fmt: skip
 
 

@@ -5,7 +5,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.follow.sorted_runs import Floats, Sorted, What, Whole, firsts
+from sewermap.line.fixes import located_sigma_m
 from sewermap.line.known_points import ALWAYS_KNOWN
+from sewermap.line.on_the_map import accuracy_of
 from sewermap.line.private_ends import ends_there
 from sewermap.line.register import Town
 
@@ -99,9 +101,9 @@ def _points_passed(ready: Sorted, noting_m: float) -> tuple[Whole, pd.DataFrame]
     point = np.full(len(ready.observations), -1)
     point[rows] = place.astype(np.int64)
     heads = pd.DataFrame({"lateral": lateral[located], "measure_m": ready.fixes.measure_m[used][located]})
-    heads["sigma_m"] = scene.rules.counter.fix_sigma_m
+    heads["sigma_m"] = located_sigma_m(ready.observations, scene.rules.counter.fix_sigma_m)[rows[located]]
     points = pd.concat([scene.points[["lateral", "measure_m", "sigma_m"]], heads], ignore_index=True)
-    accuracy_m = scene.laterals.table["accuracy_m"].to_numpy(float)[points["lateral"].to_numpy(np.int64)]
+    accuracy_m = accuracy_of(scene.laterals, points["lateral"].to_numpy(np.int64), points["measure_m"].to_numpy(float))
     own_share = 1.0 - scene.rules.counter.map_shared
     own = np.maximum(points["sigma_m"].to_numpy(float) ** 2 - noting_m**2, 0.0)
     points["variance"] = own + own_share * accuracy_m**2
@@ -119,15 +121,17 @@ def _launch_points(ready: Sorted) -> Whole:
 
 
 def _accuracy_m(ready: Sorted) -> Floats:
-    accuracy: Floats = ready.scene.laterals.table["accuracy_m"].to_numpy(float)[ready.order["lateral"].to_numpy(np.int64)]
-    return accuracy
+    """The map accuracy where each run in order was launched."""
+    order = ready.order
+    return accuracy_of(ready.scene.laterals, order["lateral"].to_numpy(np.int64), order["launch_m"].to_numpy(float))
 
 
 def _launch_variance(ready: Sorted, launched: Whole) -> Floats:
     """Variance of each launch, its point's own left out: wide where the launch is not believed, or contradicts a lone fix."""
     model, verdict, accuracy_m = ready.scene.rules.counter, ready.calibration.verdict, _accuracy_m(ready)
     widening = verdict.widening[ready.push] ** 2
-    variance = model.launch_m**2 * widening + accuracy_m**2 * (widening - 1.0)
+    extra_m = ready.order["launch_extra_m"].to_numpy(float)
+    variance = (model.launch_m**2 + extra_m**2) * widening + accuracy_m**2 * (widening - 1.0)
     variance += np.where(verdict.launch_shifted[ready.push], model.shifted_launch_m**2, 0.0)
     return np.asarray(variance + np.where(launched < 0, (1.0 - model.map_shared) * accuracy_m**2, 0.0))
 

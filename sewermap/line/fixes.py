@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line.known_points import ALWAYS_KNOWN, CONFLICT_SIGMAS, Laterals
+from sewermap.line.on_the_map import accuracy_of
 from sewermap.line.reference import measure_of
 
 
@@ -24,11 +25,11 @@ def fixes_of(
 ) -> pd.DataFrame:
     """Which observations are fixes, and where.
 
-    ``observations``: columns lateral (row of ``laterals``), kind, referent, and located_map_x and located_map_y (map CRS, empty
-    where the head was not located). ``points``: of ``known_points``. Returns, row by row with the observations: measure_m and
-    sigma_m (empty where it is no fix; sigma with the line's map accuracy in it, or with
-    ``map_share`` of its variance), and ``problem`` where something that was
-    meant as a fix cannot be one.
+    ``observations``: columns lateral (row of ``laterals``), kind, referent, located_map_x and located_map_y (map CRS, empty
+    where the head was not located), and if there is one located_sigma_m (how well it was; empty: ``fix_sigma_m``). ``points``: of
+    ``known_points``. Returns, row by row with the observations: measure_m and sigma_m (empty where it is no fix; sigma with the
+    line's map accuracy in it, or with ``map_share`` of its variance), and ``problem`` where something that was meant as a fix
+    cannot be one.
     """
     names = _point_names(observations, material_change_at_property_line=material_change_at_property_line)
     wanted = pd.DataFrame({"lateral": observations["lateral"].to_numpy(), "name": names.to_numpy()})
@@ -39,8 +40,16 @@ def fixes_of(
     unknown = named & np.isnan(measure)
     problem[unknown] = "no known point of this lateral is called so; the counter is not fixed here"
     _use_located(observations, laterals, measure, sigma, problem, fix_sigma_m)
-    accuracy = laterals.table["accuracy_m"].to_numpy()[observations["lateral"].to_numpy()] * np.sqrt(map_share)
+    accuracy = accuracy_of(laterals, observations["lateral"].to_numpy(np.int64), measure) * np.sqrt(map_share)
     return pd.DataFrame({"measure_m": measure, "sigma_m": np.hypot(sigma, accuracy), "problem": problem})
+
+
+def located_sigma_m(observations: pd.DataFrame, fix_sigma_m: float) -> NDArray[np.float64]:
+    """How well each head was located (N,), metres: as its ``located_sigma_m`` says, else ``fix_sigma_m``."""
+    if "located_sigma_m" not in observations:
+        return np.full(len(observations), fix_sigma_m)
+    given = observations["located_sigma_m"].to_numpy(float)
+    return np.where(np.isnan(given), fix_sigma_m, given)
 
 
 def _point_names(observations: pd.DataFrame, *, material_change_at_property_line: bool) -> pd.Series:
@@ -67,9 +76,10 @@ def _use_located(
         return
     lateral = observations["lateral"].to_numpy()[located]
     foot, off_line_m = measure_of(laterals.lines, lateral, xy[located])
-    allowed_m = CONFLICT_SIGMAS * np.hypot(fix_sigma_m, laterals.table["accuracy_m"].to_numpy()[lateral])
+    own_m = located_sigma_m(observations, fix_sigma_m)[located]
+    allowed_m = CONFLICT_SIGMAS * np.hypot(own_m, accuracy_of(laterals, lateral, foot))
     near = off_line_m <= allowed_m
-    measure[located[near]], sigma[located[near]] = foot[near], fix_sigma_m
+    measure[located[near]], sigma[located[near]] = foot[near], own_m[near]
     problem[located[~near]] = [
         f"the head was located {distance:.1f} m away from the line, too far to fix the counter by it"
         for distance in off_line_m[~near]

@@ -10,12 +10,15 @@ from sewermap.line import counter
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.fixes import fixes_of
 from sewermap.line.known_points import Laterals
+from sewermap.line.lines_taken import NO_LINE
+from sewermap.line.on_the_map import accuracy_of
 
 
 @dataclass(frozen=True)
 class Pushes:
     """Runs ready for the counter model: ``table`` has one row a run with lateral (row), launch_m, direction, zero_m (what the
-    counter showed at the line's launch point) and end_paid_m; ``problem`` says why a run cannot be placed.
+    counter showed at the line's launch point), end_paid_m and launch_extra_m (sigma of the launch beside what every launch has);
+    ``problem`` says why a run cannot be placed.
     """
 
     table: pd.DataFrame
@@ -40,7 +43,7 @@ def pushes_of(runs: pd.DataFrame, laterals: Laterals, points: pd.DataFrame) -> P
     zero_m = runs["launch_reading_m"].fillna(0.0).to_numpy(float) + runs["lead_in_m"].fillna(0.0).to_numpy(float)
     problem = np.full(len(runs), "", dtype=object)
     problem[np.isnan(launch_m)] = "the launch point is not known on this lateral"
-    problem[lateral < 0] = "the lateral has no line"
+    problem[lateral < 0] = NO_LINE
     table = pd.DataFrame(
         {
             "run": runs["run"].to_numpy(),
@@ -49,6 +52,7 @@ def pushes_of(runs: pd.DataFrame, laterals: Laterals, points: pd.DataFrame) -> P
             "direction": np.where(towards_building, 1.0, -1.0),
             "zero_m": zero_m,
             "end_paid_m": runs["end_reading_m"].to_numpy(float) - zero_m,
+            "launch_extra_m": 0.0,
         }
     )
     return Pushes(table, problem)
@@ -61,9 +65,11 @@ def counter_runs(pushes: Pushes, laterals: Laterals, map_share: float = 1.0) -> 
     """
     table = pushes.table
     lateral = np.maximum(table["lateral"].to_numpy(), 0)
+    launch_m = table["launch_m"].to_numpy(float)
+    accuracy = accuracy_of(laterals, lateral, launch_m) if len(laterals.table) else np.zeros(len(lateral))
     return counter.Runs(
-        launch_measure_m=np.nan_to_num(table["launch_m"].to_numpy()),
-        launch_map_sigma_m=_of(laterals, "accuracy_m", lateral) * np.sqrt(map_share),
+        launch_measure_m=np.nan_to_num(launch_m),
+        launch_map_sigma_m=np.hypot(accuracy * np.sqrt(map_share), table["launch_extra_m"].to_numpy(float)),
         direction=table["direction"].to_numpy(),
         length_m=_of(laterals, "length_m", lateral),
     )

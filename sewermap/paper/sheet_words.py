@@ -11,6 +11,7 @@ from sewermap.answers.dig_depth import UNKNOWN as DEPTH_UNKNOWN
 from sewermap.answers.dig_ground import VIEW_M
 from sewermap.cautions import STOP
 from sewermap.history.life import MENDED, STATES
+from sewermap.line.line_doubt import DOUBTFUL
 from sewermap.line.ties import Tie, TiePair, wind_of
 from sewermap.paper.words import half_inches, length, one_line, share, stretch, tape
 
@@ -66,6 +67,9 @@ def warnings(facts: DigFacts, unit: str) -> list[tuple[str, str]]:
     told = []
     if facts.depth.depth_m is None:
         told.append((DEPTH_UNKNOWN, f"{one_line(facts.depth.how, 130)}."))
+    note = facts.lateral["line_note"]
+    if note:
+        told.append(("LINE DOUBTFUL" if DOUBTFUL in note else "LINE NOT ON A MAP", f"{one_line(note, 150)}."))
     if facts.lateral["accuracy_assumed"]:
         assumed = length(facts.lateral["map_accuracy_m"], unit)
         told.append((ASSUMED, f"nobody said how well this line was drawn; {assumed} (one sigma) is taken."))

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from sewermap.line.line_doubt import DOUBTFUL
 from sewermap.web.list_data import place_of, steps
 from sewermap.web.site_index import SiteIndex, plain_texts
 from sewermap.web.site_tables import SiteTables
@@ -40,21 +41,29 @@ def looked_at(tables: SiteTables, index: SiteIndex) -> "np.ndarray[tuple[int], n
 
 
 def conflicts(tables: SiteTables) -> pd.DataFrame:
-    """What contradicts itself: runs with their notes, laterals with the note on their property line."""
+    """What contradicts itself: runs with their notes, laterals with the notes on their line and on their property line."""
     runs, laterals = tables.run_coverages, tables.laterals
-    of_run = runs[runs["notes"].notna() & plain_texts(runs["notes"]).ne("")]
-    of_line = laterals[laterals["property_line_note"].notna() & plain_texts(laterals["property_line_note"]).ne("")]
-    places = pd.Series(place_of(laterals).to_numpy(), index=pd.Index(plain_texts(laterals["lateral"])), dtype="str")
-    told = pd.concat(
-        [
-            pd.DataFrame({"what": "run", "lateral": of_run["lateral"], "run": of_run["run"], "ran_on": of_run["ran_on"]}).assign(
-                note=of_run["notes"]
-            ),
+    of_run = _noted(runs, "notes")
+    told = [
+        pd.DataFrame({"what": "run", "lateral": of_run["lateral"], "run": of_run["run"], "ran_on": of_run["ran_on"]}).assign(
+            note=of_run["notes"]
+        )
+    ]
+    for name in ("line_note", "property_line_note"):
+        of_line = _noted(laterals, name)
+        if name == "line_note":  # that no map draws a line is no contradiction
+            of_line = of_line[plain_texts(of_line[name]).str.contains(DOUBTFUL, regex=False)]
+        told.append(
             pd.DataFrame({"what": "line", "lateral": of_line["lateral"], "run": None, "ran_on": pd.NaT}).assign(
-                note=of_line["property_line_note"]
-            ),
-        ],
-        ignore_index=True,
-    )
-    told = told.assign(place=places.reindex(pd.Index(plain_texts(told["lateral"]))).to_numpy())
-    return told.sort_values(["what", "lateral", "ran_on", "run"], ascending=[False, True, True, True], kind="stable")
+                note=of_line[name]
+            )
+        )
+    places = pd.Series(place_of(laterals).to_numpy(), index=pd.Index(plain_texts(laterals["lateral"])), dtype="str")
+    rows = pd.concat(told, ignore_index=True)
+    rows = rows.assign(place=places.reindex(pd.Index(plain_texts(rows["lateral"]))).to_numpy())
+    return rows.sort_values(["what", "lateral", "ran_on", "run"], ascending=[False, True, True, True], kind="stable")
+
+
+def _noted(rows: pd.DataFrame, name: str) -> pd.DataFrame:
+    """The rows of which a note says something."""
+    return rows[rows[name].notna() & plain_texts(rows[name]).ne("")]
