@@ -37,15 +37,21 @@
 
   const names = once("data/names.js"), times = once("data/times.js");
 
+  /** The lines of a text by number, told apart when the first is asked for. */
+  function lines(text) {
+    let told = null;
+    return (row) => (told ??= text.split("\n"))[row];
+  }
+
   sewermap.namesData = async (packed) => {
-    const [laterals, addresses, issues] = (await Promise.all(packed.map(sewermap.unpackText))).map((text) => text.split("\n"));
+    const [laterals, addresses, issues] = (await Promise.all(packed.map(sewermap.unpackText))).map(lines);
     sewermap.city.ready((city) => {
       const street = (row) => sewermap.town.streets[city.laterals.street[row]];
-      const lateral = (row) => whole(laterals[row], {});
+      const lateral = (row) => whole(laterals(row), {});
       names.give({
         lateral,
-        address: (row) => whole(addresses[row], { street: street(row) }),
-        issue: (row) => whole(issues[row], { lateral: lateral(city.issues.lateral[row]) }),
+        address: (row) => whole(addresses(row), { street: street(row) }),
+        issue: (row) => whole(issues(row), { lateral: lateral(city.issues.lateral[row]) }),
       });
     });
   };

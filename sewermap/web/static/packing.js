@@ -20,7 +20,12 @@
 
   /** One column out of its planes (all lowest bytes first, then the next), as unsigned whole numbers. */
   function joined(raw, at, length, width) {
+    if (width === 1) return raw.slice(at, at + length);
     const whole = new UNSIGNED[width](length);
+    if (width === 2) {
+      for (let i = 0; i < length; i += 1) whole[i] = raw[at + i] | (raw[at + length + i] << 8);
+      return whole;
+    }
     for (let plane = 0; plane < width; plane += 1) {
       const from = at + plane * length, shift = 8 * plane;
       for (let i = 0; i < length; i += 1) whole[i] |= raw[from + i] << shift;
