@@ -33,7 +33,7 @@ def natural(names: pd.Series) -> "pd.Series[str]":
     >>> sorted(["L-10", "l-9"], key=lambda name: natural(pd.Series([name]))[0])
     ['l-9', 'L-10']
     """
-    folded = names.astype("str").str.casefold().str.split().str.join(" ")
+    folded = names.astype("str").str.casefold().str.strip().str.replace(r"\s+", " ", regex=True)
     return folded.str.replace(r"\d+", lambda found: found[0].lstrip("0").zfill(DIGITS), regex=True)
 
 
