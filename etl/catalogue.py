@@ -143,6 +143,14 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("start_event"),
         Field("notice_by", "notice"),
     ),
+    "pictures": (
+        _needed("picture"),
+        *_texts("sha256", "taken_at", "taken_from", "run", "lateral", "address"),
+        Field("reading", "counter"),
+        Field("unit", "unit"),
+        Field("sigma", "length"),
+        *_texts("reading_from", "counter", "mark"),
+    ),
 }
 """Fields by section. ``address`` stands in for ``lateral`` where a section has both and laterals are named elsewhere."""
 

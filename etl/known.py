@@ -23,6 +23,11 @@ _COLUMNS = {
 }
 
 
+PICTURE = (
+    "picture", "sha256", "taken_at", "taken_from", "reading", "unit", "sigma_m", "reading_from", "counter", "mark",
+)  # fmt: skip
+
+
 def looked_up(table: pd.DataFrame, names: "pd.Series[str]", column: str) -> pd.Series:
     """A column of a table of what is known, for each of these names (of laterals or runs); empty where one is unknown."""
     found = table.set_index(table.columns[0])[column].reindex(pd.Index(names))
@@ -51,6 +56,8 @@ class Known:
     mains: NDArray[np.object_] = field(default_factory=_no_geometry)
     rejected: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     """By section: names that this load rejected, with columns name, file, row."""
+    pictures: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({name: pd.Series(dtype="str") for name in PICTURE}))
+    """What is recorded of pictures and films, so that no counter is read twice: the columns ``PICTURE``."""
     rules: Mapping[str, str] = field(default_factory=dict)
     """The place's own rule files that earlier loads recorded, as text by name."""
 

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from etl.known import Known
+from etl.known import PICTURE, Known
 from etl.load_rows import load_rows
 from etl.pipeline import Gathered, gather
 from etl.plan import Plan, read_plan
@@ -58,7 +58,7 @@ def load(store: Store, sources: Path, *, check: bool = False, progress: Callable
 def _load_into(store: Store, plan: Plan, progress: Callable[[str], None]) -> LoadReport:
     with store.writing() as conn:
         progress("reading and checking")
-        gathered = gather(plan, _known(conn), store.crs, store.metres_per_unit)
+        gathered = gather(plan, _known(conn), store.crs, store.metres_per_unit, progress=progress)
         progress("recording")
         new_rules = recorded.record_rules(conn, gathered.rules)
         done = load_rows(conn, gathered.tables, gathered.files, gathered.rejects)
@@ -84,6 +84,7 @@ def _known(conn: sa.Connection) -> Known:
         runs=recorded.current(conn, schema.runs, ["run", "lateral", "unit", "ran_on", "launch_reading_m", "end_reading_m"]),
         referents=recorded.current(conn, schema.referents, ["lateral", "name"]),
         mains=recorded.current(conn, schema.mains, ["geometry"])["geometry"].to_numpy(object),
+        pictures=recorded.current(conn, schema.pictures, PICTURE),
         rules=recorded.rules(conn),
     )
 

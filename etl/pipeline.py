@@ -1,6 +1,7 @@
 """The only file that knows the order: sections as the schema lists them, and for each of them sources, fields, checks."""
 
 import datetime as dt
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -25,12 +26,20 @@ _STORE_ADDS = {"id", "content", "loaded_in", "withdrawn_in", "replaced_by"}
 
 
 @np.errstate(invalid="ignore")  # coordinates that are no numbers are told as problems, not as warnings of numpy
-def gather(plan: Plan, known: Known, crs: pyproj.CRS, metres_per_unit: float, today: dt.date | None = None) -> Gathered:
+def gather(
+    plan: Plan,
+    known: Known,
+    crs: pyproj.CRS,
+    metres_per_unit: float,
+    today: dt.date | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Gathered:
     """Read all that a plan names: good rows by table, and every other row with the reason why it is not among them.
 
     ``known`` is what the database holds; good rows of this load join it section by section. ``crs`` is the map's,
-    ``metres_per_unit`` its unit. ``today`` (the day of the call without it) tells what lies in the future. Each record of
-    each file is either in a table or rejected, never both or neither. Raises SourceError for a file that cannot be read.
+    ``metres_per_unit`` its unit. ``today`` (the day of the call without it) tells what lies in the future. ``progress`` hears
+    how far the reading of counters is. Each record of each file is either in a table or rejected, never both or neither. Raises
+    SourceError for a file that cannot be read.
     """
     problems = Problems()
     tables: dict[str, pd.DataFrame] = {}
@@ -40,7 +49,7 @@ def gather(plan: Plan, known: Known, crs: pyproj.CRS, metres_per_unit: float, to
     now = pd.Timestamp(today or dt.date.today())  # noqa: DTZ011 (the day where the user is)
     plan = with_codes(plan, words)
     for section in sorted(plan.sections, key=lambda one: list(RECORDED).index(one.name)):
-        sources = sources_of(plan, section)
+        sources = sources_of(plan, section, known.pictures, progress)
         texts = texts_of(section, sources, crs, problems)
         _tell_codes(section, texts, words, problems)
         batch = Batch(section, texts.written, texts.cells, texts.places, known, crs, metres_per_unit, now, words)

@@ -30,9 +30,13 @@ RULES = ("counter", "boundary", "kinds", "grades", "warranties", "fall")
 """Names that ``[rules]`` may hold: figures of the counter model, where private ends, more words for kinds, a table of grades,
 warranties that works open, slopes and bends."""
 
+NO_COLUMN = ""
+"""What ``fields`` maps a field to that is said to have no column, also where one bears its name."""
+
 TIE_INS = ("start", "end", "main")
 DATE_ORDERS = ("mdy", "dmy", "ymd")
 _OPTIONS = ("from", "table", "layer", "crs", "tie_in", "unit", "dates", "encoding", "separator")
+_FLAGS = ("read_counters",)
 _TABLES = ("fields", "defaults", "values")
 _SECTIONS_BESIDE = ("rules", "crosswalk")
 
@@ -56,6 +60,7 @@ class Section:
     defaults: Mapping[str, str] | None = None
     values: Mapping[str, Mapping[str, str]] | None = None
     codes: Crosswalk | None = None
+    read_counters: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,6 +109,8 @@ def _toml(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise SourceError(f"there is no file {path}; `sewermap load` needs a SOURCES.toml") from None
+    except IsADirectoryError:
+        raise SourceError(f"{path} is a folder; name its SOURCES.toml, or have one drafted by --draft -o SOURCES.toml") from None
     except (OSError, UnicodeDecodeError) as error:
         raise SourceError(f"{path} cannot be read: {error}") from None
     except tomllib.TOMLDecodeError as error:
@@ -164,9 +171,9 @@ class _Reader:
 
     def section(self, name: str, said: dict[str, Any], crosswalk: dict[str, str]) -> Section:
         for key in said:
-            if key not in _OPTIONS and key not in _TABLES:
+            if key not in (*_OPTIONS, *_FLAGS, *_TABLES):
                 hint = f"; fields stand in [{name}.fields] or [{name}.defaults]" if key in field_names(name) else ""
-                self.wrong(name, f"{key} is no key of a section; {near(key, [*_OPTIONS, *_TABLES])}{hint}")
+                self.wrong(name, f"{key} is no key of a section; {near(key, [*_OPTIONS, *_FLAGS, *_TABLES])}{hint}")
         options = {key: self._option(name, key, said[key]) for key in _OPTIONS if key in said and key != "from"}
         self._check_options(name, options)
         url, files = self._from(name, said, options)
@@ -181,8 +188,17 @@ class _Reader:
             defaults=self._mapping(name, "defaults", said),
             values=values,
             codes=None,
+            read_counters=self._flag(name, "read_counters", said),
             **options,
         )
+
+    def _flag(self, section: str, key: str, said: dict[str, Any]) -> bool:
+        value = said.get(key, False)
+        if not isinstance(value, bool):
+            self.wrong(section, f"{key} must be true or false, not {value!r}")
+        if value and section != "pictures":
+            self.wrong(section, f"{key} is a key of [pictures] alone")
+        return value
 
     def _option(self, section: str, key: str, value: object) -> str:
         if not isinstance(value, str) or not value:
@@ -222,7 +238,7 @@ class _Reader:
 
     def _files(self, section: str, patterns: list[str]) -> tuple[Path, ...]:
         try:
-            return files_named(self.folder, patterns)
+            return files_named(self.folder, patterns, stick=section == "pictures")
         except SourceError as error:
             self.wrong(section, str(error))
 
@@ -233,9 +249,10 @@ class _Reader:
             self._field(where, section, name)
             if isinstance(value, dict | list) or value == "":
                 self.wrong(where, f"{name} = {value!r} must be one text or number")
-            if key == "fields" and not isinstance(value, str):
-                self.wrong(where, f"{name} = {value!r} must name a column, in quotation marks")
-        return {name: value.isoformat() if isinstance(value, date) else str(value) for name, value in table.items()}
+            if key == "fields" and not isinstance(value, str) and value is not False:
+                self.wrong(where, f"{name} = {value!r} must name a column, in quotation marks (or be false: no column)")
+        none = {name: NO_COLUMN for name, value in table.items() if key == "fields" and value is False}
+        return {name: value.isoformat() if isinstance(value, date) else str(value) for name, value in table.items()} | none
 
     def _values(self, section: str, said: object) -> dict[str, dict[str, str]]:
         tables = self._table(f"{section}.values", said)

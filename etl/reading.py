@@ -1,7 +1,7 @@
 """A section's files to one batch of text: the first half of the pipeline, which knows ``sources`` and ``fields.mapping``."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -20,9 +20,11 @@ from etl.problems import Problems
 from etl.sources import read_file
 from etl.sources.exchange import SUFFIXES as EXCHANGE
 from etl.sources.exchange import unread_letters
+from etl.sources.media import is_media
 from etl.sources.postgis_table import read_table, source_name
 from etl.sources.reproject import into
 from etl.sources.rows import Rows, sha256_of
+from etl.stick import read_stick
 from sewermap.errors import SourceError
 
 _SAY_THEIR_CRS = {"located": "crs", "observations": "located_crs"}
@@ -50,12 +52,23 @@ class Texts:
     places: pd.DataFrame
 
 
-def sources_of(plan: Plan, section: Section) -> list[Source]:
-    """All sources of a section, read whole. Raises SourceError for what cannot be read."""
+def sources_of(
+    plan: Plan, section: Section, pictures: pd.DataFrame | None = None, progress: Callable[[str], None] | None = None
+) -> list[Source]:
+    """All sources of a section, read whole. Raises SourceError for what cannot be read.
+
+    ``pictures``: what is recorded of pictures already (see ``Known``); ``progress`` hears how far the reading of counters is.
+    """
     if section.url is not None and section.table is not None:
         rows, digest = read_table(section.url, section.table)
         return [Source(source_name(section.url, section.table), digest, rows)]
-    return [_file_read(_name(plan, path), path, section) for path in section.files]
+    media = [path for path in section.files if section.name == "pictures" and is_media(path)]
+    sources = [_file_read(_name(plan, path), path, section) for path in section.files if path not in set(media)]
+    if media:
+        named = [(_name(plan, path), path) for path in media]
+        read = read_stick(named, pictures, read_counters=section.read_counters, progress=progress)
+        sources += [Source(name, digest, rows) for (name, _), (rows, digest) in zip(named, read, strict=True)]
+    return sources
 
 
 def texts_of(section: Section, sources: list[Source], crs: pyproj.CRS, problems: Problems) -> Texts:

@@ -12,6 +12,8 @@ import pandas as pd
 import shapely
 import sqlalchemy as sa
 
+from etl.pictures_joined import moved as moved_pictures
+from etl.pictures_joined import pictures_joined
 from etl.placed_rows import placed_rows
 from etl.story import story_of
 from sewermap.follow.issue_rows import issue_tables
@@ -61,8 +63,10 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     computed.replace_sketches(conn, sketch_rows(scene.sketches))
     names = None if touched is None or moved else set(touched) | _with_another_line(conn, scene.laterals)
     names = names if names is None else names | _with_moved_property_line(conn, scene.laterals)
+    joined = pictures_joined(conn)
+    names = names if names is None else names | moved_pictures(conn, joined)
     if names is not None and not names:
-        return _no_warnings()
+        return joined.warnings(names)
     observations = located.told_once(read_observations(conn, scene, names, store.crs))
     works = recorded.current(conn, schema.works)
     works = works if names is None else works[works["lateral"].isin(names)]
@@ -73,9 +77,10 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     story = story_of(conn, scene, rows["placed_observations"], followed, rows["run_coverages"], works)
     told = issue_tables(story, scene.laterals, life_rules(words), grade_table(rules.get("grades")))
     rows |= _issue_rows(told, rows["laterals"])
-    rows["placed_observations"] = _with_issues(rows["placed_observations"], rows["issue_sightings"])
+    rows["placed_observations"] = joined.filled(_with_issues(rows["placed_observations"], rows["issue_sightings"]))
     computed.replace_laterals(conn, names, rows)
-    return pd.concat([_warnings(scene, observations, places, names), _of_located(given, located, names)], ignore_index=True)
+    warned = [_warnings(scene, observations, places, names), _of_located(given, located, names), joined.warnings(names)]
+    return pd.concat(warned, ignore_index=True)
 
 
 def _heads_of(scene: Scene, located: Located, names: Collection[str] | None) -> pd.DataFrame:

@@ -20,9 +20,12 @@ import sqlalchemy as sa
 from pyogrio.errors import DataSourceError
 
 from etl import people
+from etl.draft import draft as draft_of_table
+from etl.draft_media import draft_of_stick
 from etl.load import LoadReport, load
 from etl.recompute import recompute
 from etl.template import write_template
+from etl.watch import Watched, watch
 from sewermap.answers import defects as defect_answer
 from sewermap.answers.checks_ahead import checks_ahead
 from sewermap.answers.claims import claims
@@ -52,6 +55,7 @@ from sewermap.store.check import check, mend
 from sewermap.store.reference_system import crs_from_text, crs_name
 from sewermap.store.tables import LAYERS, metadata
 from sewermap.web.build_site import build_site
+from sewermap.web.film_links import films_in
 from sewermap.web.picture_files import found
 from sewermap.web.site_tables import site_tables
 
@@ -197,6 +201,10 @@ class Book:
         """Load what a SOURCES.toml names, whole or not at all; with ``check`` only say what would happen."""
         return load(self.store, Path(sources), check=check, progress=progress)
 
+    def watch(self, folder: Where, tell: Callable[[Watched], None], *, every_s: float = 2.0) -> None:
+        """Load what the SOURCES.toml of a folder names, as files come; until Ctrl+C. See ``etl.watch``."""
+        watch(Path(folder), self.load, tell, every_s=every_s)
+
     def recompute(self) -> pd.DataFrame:
         """Build the computed tables again from what was recorded; returns the warnings."""
         with self.store.writing() as conn:
@@ -262,6 +270,7 @@ class Book:
         if not about.get("public"):
             folders = self._picture_folders(pictures, frames["placed_observations"]["source_file"])
             about["pictures"] = found(frames["placed_observations"]["picture"].dropna().unique(), folders)
+            about["films"] = films_in(frames["runs"]["film"].dropna(), Path(outdir))
             if dig_sheets:
                 about["dig_sheets"] = self._dig_sheets(frames["issues"], day, folders, about.get("units", "ft"))
         tables = site_tables(frames, **{"crs": self.store.crs, "title": "Laterals", "as_of": day, **about})
@@ -304,6 +313,30 @@ def template(out: Where) -> tuple[Path, Path]:
     Needs no database. Raises SourceError where either is there already.
     """
     return write_template(Path(out))
+
+
+def draft(source: Where, out: Where, *, lateral: str | None = None, progress: Callable[[str], None] | None = None) -> list[str]:
+    """Write a SOURCES.toml for a strange table or layer; for a camera's stick (a folder of pictures) also a log to be finished.
+
+    ``lateral``: the line that all of a stick is of, where one is known. Returns what is to be told, a line each. Needs no
+    database. Raises SourceError where nothing can be drafted, and where a file is there already.
+    """
+    if _is_folder(Path(source)):
+        return draft_of_stick(Path(source), Path(out), lateral, progress)
+    draft_of_table(Path(source), Path(out))
+    return []
+
+
+def draft_text(source: Where) -> str:
+    """The draft of a strange table or layer as text, told from the folder where the program runs. Raises SourceError."""
+    if _is_folder(Path(source)):
+        raise SourceError(f"'{source}' is a folder, and its draft is several files; say by -o where its SOURCES.toml goes")
+    return draft_of_table(Path(source))
+
+
+def _is_folder(source: Path) -> bool:
+    """Whether a path is a folder of files; a File Geodatabase is a folder that counts as a file."""
+    return source.is_dir() and source.suffix.casefold() != ".gdb"
 
 
 def crs_like(layer_file: Where) -> str:

@@ -26,6 +26,8 @@ def key_once(batch: Batch) -> list[Finding]:
     content = pd.Series(_contents(rows), index=rows.index)
     first = ~group.duplicated()
     different = content.ne(group.map(dict(zip(group[first], content[first], strict=True))))
+    if not different.any():
+        return []
     clash = group.isin(group[different])
     other = _other_place(rows, group, different)
     reason = "'" + rows[key[-1]] + "' stands here and in " + other + ", and the two say different things"

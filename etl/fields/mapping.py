@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from etl.catalogue import POINTS, Field, names_lateral
-from etl.plan import Section
+from etl.plan import NO_COLUMN, Section
 from etl.vocabulary import fold, near, plain
 from sewermap.errors import SourceError
 
@@ -32,6 +32,8 @@ def columns_by_field(section: Section, fields: Sequence[Field], columns: Sequenc
     chosen = {}
     for field in fields:
         theirs = (section.fields or {}).get(field.name)
+        if theirs == NO_COLUMN:
+            continue
         column = _bearing(field.name, columns, file) if theirs is None else _named(theirs, columns, file, section.name, field)
         if column is not None:
             chosen[field.name] = column

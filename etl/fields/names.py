@@ -83,7 +83,7 @@ def resolved(batch: Batch, frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Find
         return frame, []
     lateral, findings = laterals(batch, frame)
     frame = frame.assign(lateral=lateral)
-    if batch.name == "located":
+    if batch.name in {"located", "pictures"}:
         run, more = runs(batch, frame)
         return frame.assign(run=run), findings + more
     return frame, findings

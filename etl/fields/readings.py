@@ -62,7 +62,10 @@ def _units(batch: Batch) -> tuple[pd.Series, pd.Series]:
         unit = looked_up(batch.known.runs, batch.frame["run"], "unit")
         return unit, unit.isna()
     unit = batch.frame["unit"]
-    if batch.name == "located":
+    if batch.name in {"located", "pictures"}:
         # Its reading is what the counter of its run showed.
         unit = unit.fillna(looked_up(batch.known.runs, batch.frame["run"], "unit").astype(unit.dtype))
+    if batch.name == "pictures":
+        # Its run may be found when pictures are joined to observations; a number alone is then in the unit of that run.
+        return unit, unit.isna() & batch.cells["reading"].str.fullmatch(r"\d+(\.\d+)?").fillna(value=False)
     return unit, unit.isna() & (batch.written["unit"].notna() | (batch.name == "runs"))

@@ -14,7 +14,7 @@ from sewermap.errors import SourceError
 from sewermap.plain import as_written
 
 SUFFIXES = (".csv", ".txt", ".tsv")
-WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".ods")
+OLD_WORKBOOKS = (".xls", ".xlsb")
 
 
 def read_sheet(path: Path, encoding: str | None = None, separator: str | None = None) -> Rows:

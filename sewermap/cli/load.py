@@ -10,8 +10,10 @@ import click
 from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
+from sewermap.cli.drafting import draft
 from sewermap.cli.options import Common, command_with_common
 from sewermap.cli.output import as_json, emit_text, is_database, say, table_text
+from sewermap.cli.watching import watch
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,17 +29,37 @@ TOLD = 20
 @click.argument("sources", metavar="SOURCES.toml", type=click.Path(path_type=Path))
 @click.option("--check", is_flag=True, help="Only say what would happen; write nothing.")
 @click.option("--rejects", type=click.Path(path_type=Path, dir_okay=False), help="Write the rejected rows to this CSV file.")
+@click.option("--draft", "is_draft", is_flag=True, help="Load nothing: draft a SOURCES.toml for a strange file or stick.")
+@click.option("--lateral", metavar="NAME", help="With --draft: the lateral that all of it is of.")
+@click.option("--watch", "is_watch", is_flag=True, help="Load the files of a folder as they come; it holds a SOURCES.toml.")
+@click.option("--every", type=click.FloatRange(min=0.1), metavar="SECONDS", help="How often --watch looks.  [default: 2]")
 @command_with_common
-def command(common: Common, sources: Path, check: bool, rejects: Path | None) -> None:
+def command(
+    common: Common,
+    sources: Path,
+    check: bool,
+    rejects: Path | None,
+    is_draft: bool,
+    lateral: str | None,
+    is_watch: bool,
+    every: float | None,
+) -> None:
     """Read what SOURCES.toml names, check it, load it and place what changed.
 
     A load lands whole or not at all; loading again changes nothing. Rows that cannot be loaded are listed with their reason, and
     the exit status is then 3.
     """
+    _go_together(check or rejects is not None, is_draft, lateral, is_watch, every)
+    if is_draft:
+        draft(common, sources, lateral)
+        return
     if common.format in ("csv", "geojson"):
         raise click.UsageError("load answers as table or json; the rejected rows go to a CSV file by --rejects FILE.")
     if rejects is not None and is_database(common, rejects):
         raise click.UsageError(f"--rejects '{rejects}' is the database itself; name another file.")
+    if is_watch:
+        watch(common, sources, rejects, 2.0 if every is None else every, check=check)
+        return
     book = common.book(read_only=False)
     report = _load_with_progress(book, sources, check=check)
     if rejects is not None:
@@ -48,6 +70,16 @@ def command(common: Common, sources: Path, check: bool, rejects: Path | None) ->
     emit_text(common, told)
     if len(report.rejects):
         sys.exit(SOME_REJECTED)
+
+
+def _go_together(loads: bool, is_draft: bool, lateral: str | None, is_watch: bool, every: float | None) -> None:
+    """Raises UsageError for options that do not go with one another."""
+    if is_draft and (loads or is_watch):
+        raise click.UsageError("--draft loads nothing, so it goes with none of --check, --rejects and --watch.")
+    if lateral is not None and not is_draft:
+        raise click.UsageError("--lateral NAME goes with --draft.")
+    if every is not None and not is_watch:
+        raise click.UsageError("--every SECONDS goes with --watch.")
 
 
 def _load_with_progress(book: Book, sources: Path, *, check: bool) -> LoadReport:

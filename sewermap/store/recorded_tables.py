@@ -149,16 +149,20 @@ pictures = _recorded(
     needed("picture"),
     text("sha256"),
     text("taken_at"),
+    text("taken_from"),
     text("run"),
+    text("lateral"),
     text("reading"),
     number("reading_m"),
+    text("unit"),
     number("sigma_m"),
     text("reading_from"),
     text("counter"),
     text("mark"),
 )
-"""Files of a camera's stick, never altered: path and digest, when taken, the run and reading they were given, from what that was
-taken (name, time or counter), what was read in the picture, and ``mark``, why it is not to be trusted."""
+"""Files of a camera's stick, never altered: path and digest, when taken and who says so (exif, film or file time), the run or
+lateral and the reading they were given, from what the reading was taken (given or counter), what was read in the picture, and
+``mark``, why it is not to be trusted."""
 works = _recorded(
     "works",
     needed("work"),
@@ -243,5 +247,6 @@ RECORDED: dict[str, Recorded] = {
     "located": Recorded(located_points, group=("lateral",)),
     "works": Recorded(works, key=("work",)),
     "warranties": Recorded(warranties, key=("warranty",)),
+    "pictures": Recorded(pictures, key=("picture",)),
 }
 """Sections of a SOURCES.toml, in the order in which they are loaded, and the table each fills."""

@@ -90,7 +90,8 @@ class SiteTables:
     Geometries are shapely or None, whichever the frame (an object column, or a GeoDataFrame's). An issue or observation
     without a geometry is one that could not be placed. Lengths are metres; ``units`` (``ft`` or ``m``) is what pages tell
     first. ``as_of`` is the day that the site tells of: no clock is read. ``pictures``: the files of pictures that were found, by
-    the name that observations tell. ``dig_sheets``: pages by issue. ``background``: the address of an online map's tiles, which
+    the name that observations tell; ``films``: addresses of films that lie in the site's folder, by the name that runs tell.
+    ``dig_sheets``: pages by issue. ``background``: the address of an online map's tiles, which
     the town map then offers. ``public``: pages leave out what points at a house, and tell streets with fewer than
     ``public_least`` laterals together.
     """
@@ -122,6 +123,7 @@ class SiteTables:
     public: bool = False
     public_least: int = 5
     pictures: Mapping[str, Path] = field(default_factory=dict)
+    films: Mapping[str, str] = field(default_factory=dict)
     dig_sheets: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

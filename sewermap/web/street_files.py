@@ -12,9 +12,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.plain import WHOLE
+from sewermap.web.film_links import film_links
 from sewermap.web.list_data import list_file, place_of
 from sewermap.web.packing import call, packed_bytes
-from sewermap.web.picture_files import site_names
+from sewermap.web.picture_files import site_names, small_names
 from sewermap.web.sheet_files import sheet_names
 from sewermap.web.site_index import SiteIndex
 from sewermap.web.site_tables import SiteTables
@@ -40,7 +41,7 @@ OF_RUN = (
 OF_OBSERVATION = (
     *("observation", "run", "ran_on", "reading", "unit", "to_reading", "kind", "role", "measure_m", "sigma_m", "to_measure_m"),
     *("side", "side_probability", "grade", "percent", "clock_from", "clock_to", "issue", "reason", "remark", "picture"),
-    *("picture_file", "film_time", "source_file", "source_row"),
+    *("picture_file", "picture_small", "film_time", "film_link", "source_file", "source_row"),
 )
 OF_SIGHTING = ("issue", "run", "ran_on", "observation", "kind", "measure_m", "sigma_m", "grade", "percent")
 OF_EVENT = ("issue", "day", "run", "work", "verdict", "reason", "state", "grade")
@@ -71,8 +72,8 @@ ORDERS: dict[str, tuple[str, ...]] = {
 def files(tables: SiteTables, index: SiteIndex) -> dict[str, str]:
     """data/street-N.js for each street number N that has laterals (0: no street), and data/streets.js, the roll-up.
 
-    Lengths are metres to the millimetre, days YYYY-MM-DD texts, what is missing is null. ``picture_file`` and ``dig`` name files
-    of the site's folder where it has them. A public site has none of these files.
+    Lengths are metres to the millimetre, days YYYY-MM-DD texts, what is missing is null. ``picture_file``, ``picture_small``
+    and ``dig`` name files of the site's folder where it has them. A public site has none of these files.
     """
     if tables.public:
         return {}
@@ -171,8 +172,9 @@ def _falls(tables: SiteTables) -> pd.DataFrame:
 
 
 def _observations(tables: SiteTables) -> pd.DataFrame:
-    """Observations with the file of the site that shows their picture, and the film's time where the tables know it."""
+    """Observations with the files of the site that show their picture, the film's time where the tables know it, and its link."""
     seen = tables.placed_observations
-    shown = seen["picture"].map(site_names(tables.pictures)).astype(object)
+    whole, small = (seen["picture"].map(names(tables.pictures)).astype(object) for names in (site_names, small_names))
     film = seen["film_time"] if "film_time" in seen.columns else pd.Series(None, index=seen.index, dtype=object)
-    return seen.assign(picture_file=shown, film_time=film)
+    seen = seen.assign(picture_file=whole, picture_small=small, film_time=film)
+    return seen.assign(film_link=film_links(seen, tables.runs, tables.films).astype(object))

@@ -39,7 +39,7 @@ FIGURES_AND_WORDS = {
 }
 OWN_DATA = {"importlib", "tomllib"}  # the packaged .toml files
 COMPUTES = LIBRARIES | LANGUAGE | FIGURES_AND_WORDS | OWN_DATA
-PACKAGE_OF = {"dateutil": "python-dateutil"}
+PACKAGE_OF = {"PIL": "pillow", "odf": "odfpy", "dateutil": "python-dateutil"}
 
 
 def imports_of(path: Path) -> Iterator[str]:
@@ -81,7 +81,7 @@ def test_every_library_imported_is_declared(root: Path) -> None:
     """What the packages import stands among the dependencies of pyproject.toml, and nothing stands there unused."""
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     declared = {re.split(r"[\[<>=~! ]", line)[0] for line in project["dependencies"]}
-    extras = (line for name in ("parquet", "serve", "ogc") for line in project["optional-dependencies"][name])
+    extras = (line for name in ("parquet", "serve", "ogc", "media") for line in project["optional-dependencies"][name])
     optional = {re.split(r"[\[<>=~! ]", line)[0] for line in extras}
     imported = {
         PACKAGE_OF.get(name.split(".")[0], name.split(".")[0])

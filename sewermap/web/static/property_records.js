@@ -110,7 +110,7 @@
     for (const one of all.observations.filter((seen) => seen.picture)) {
       const where = [words.day(one.ran_on), words.kind(one.kind), words.missing(one.measure_m) ? t("property.unplaced") : words.length(one.measure_m, one.sigma_m)].join(", ");
       const shown = one.picture_file
-        ? made("a", { href: one.picture_file }, made("img", { src: one.picture_file, alt: t("property.picture_of", { what: where }), loading: "lazy" }))
+        ? made("a", { href: one.picture_file }, made("img", { src: one.picture_small, alt: t("property.picture_of", { what: where }), loading: "lazy" }))
         : made("p", { class: "none" }, t("property.picture_missing"));
       const reading = one.reading ? made("span", {}, t("property.read_as"), " ", text(words.reading(one.reading, one.unit))) : null;
       list.append(made("li", {}, made("figure", {}, shown, made("figcaption", {}, made("strong", {}, cells.shortened(where)), " ", reading, one.remark ? made("span", { class: "remark" }, text(one.remark)) : null, made("span", { class: "hint" }, text(one.picture))))));

@@ -72,7 +72,11 @@
     const { t } = sewermap, rows = all.observations, film = new Map(all.runs.map((run) => [run.run, run.film]));
     const has = (key) => rows.some((one) => !words.missing(one[key]));
     const place = (one) => measured(one) ?? made("strong", {}, t("property.unplaced"));
-    const filmed = (one) => (one.film_time ? t("property.film_at", { film: film.get(one.run) || "", time: one.film_time }) : null);
+    const filmed = (one) => {
+      if (!one.film_time) return null;
+      const told = t("property.film_at", { film: film.get(one.run) || "", time: one.film_time });
+      return one.film_link ? made("a", { href: one.film_link }, cells.text(told)) : told;
+    };
     sewermap.table(host, {
       what: "observations",
       prefix: "o.",
