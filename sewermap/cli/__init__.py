@@ -18,8 +18,8 @@ from sewermap.cli.options import common_options
 from sewermap.errors import SewermapError
 
 COMMANDS = (
-    "demo", "create", "template", "load", "recompute", "where", "sketch", "history", "defects", "repeats", "streets", "due", "claims",
-    "notice", "evidence", "calendar", "digsheet", "join", "split", "site", "serve", "export", "check", "upgrade",
+    "demo", "create", "template", "load", "recompute", "where", "sketch", "history", "defects", "repeats", "streets", "due",
+    "claims", "notice", "evidence", "calendar", "digsheet", "join", "split", "site", "serve", "export", "check", "upgrade",
 )  # fmt: skip
 
 
