@@ -52,6 +52,8 @@ def seen_at(picture: Picture, box: Box) -> list[Seen]:
 
 def readings(seen: list[list[Seen]]) -> list[Reading | None]:
     """The counter in each picture of one camera from what was seen in it (as many guises in each); None where there is none."""
+    if not seen:
+        return []
     shape = (len(seen), len(seen[0]))
     columns = together([one.columns for guise in seen for one in guise])
     fits = {name: fit(columns, form) for name, form in FORMS.items()}

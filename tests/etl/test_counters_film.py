@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from PIL import Image
 
 from etl.counters import read_film, sane
 from sewermap.errors import SourceError
@@ -59,6 +60,15 @@ def test_no_film(tmp_path: Path) -> None:
     path.write_bytes(b"roots at 31.5 ft" * 40)
     with pytest.raises(SourceError, match=r"notes\.mp4.*no film that can be opened; copy it again"):
         read_film(path, budget_s=1.0)
+
+
+def test_a_film_without_a_counter(tmp_path: Path) -> None:
+    """A film that shows no counter gives no readings, and is no error: the films beside it must still load."""
+    path = tmp_path / "dark.mp4"
+    film(path, (Image.new("RGB", (320, 240), (60, 55, 40 + number)) for number in range(10)), each=RATE, rate=RATE)
+    curve = read_film(path, budget_s=5.0)
+    assert list(curve.columns) == ["time_s", "counter", "reading", "unit", "sigma", "doubt"]
+    assert curve.empty
 
 
 def test_readings_grow_and_then_fall() -> None:

@@ -72,7 +72,7 @@ def test_what_is_no_layer(town):
     with pytest.raises(SourceError, match=r"a\.csv holds no geometry; \[parcels\] needs a map layer"):
         town.gather('[parcels]\nfrom = "a.csv"\n[parcels.fields]\nproperty = "lateral"\n')
     town.csv("a.xls", "lateral")
-    with pytest.raises(SourceError, match="is a workbook; save each of its sheets as CSV"):
+    with pytest.raises(SourceError, match="is a workbook of an old format"):
         town.gather('[runs]\nfrom = "a.xls"\n')
 
 
