@@ -9,8 +9,8 @@ from typing import Any
 from xml.parsers.expat import ExpatError
 from xml.sax import SAXException
 
-from odf import opendocument, table, teletype, text
-from odf.namespaces import OFFICENS, TABLENS
+from odf import opendocument, table, teletype
+from odf.namespaces import OFFICENS, TABLENS, TEXTNS
 
 from etl.sources.cells import text_of
 from etl.sources.grid import Grid, rows_of
@@ -87,7 +87,8 @@ def _told(cell: Any) -> str:
         name: cell.attributes.get((OFFICENS, name))
         for name in ("value-type", "value", "date-value", "time-value", "boolean-value")
     }
-    shown = "\n".join(teletype.extractText(one) for one in cell.getElementsByType(text.P)).strip()
+    # only the paragraphs of the cell itself: a comment or a shape on it has paragraphs of its own
+    shown = "\n".join(teletype.extractText(one) for one in cell.childNodes if one.qname == (TEXTNS, "p")).strip()
     kind = told["value-type"]
     if kind in _NUMBERS and told["value"] is not None:
         return text_of(float(told["value"]), "0%" if kind == "percentage" else "")

@@ -1,6 +1,8 @@
 """Tables of the Parquet format, through pyarrow; those with a geometry are layers (see ``layers``)."""
 
 import json
+import math
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,9 @@ from sewermap.errors import SourceError
 
 SUFFIXES = (".parquet", ".pq")
 
+_NARROW = ("float", "halffloat")
+"""Numbers that would show digits they never had if they were told as wider ones: 3.3 as 3.299999952316284."""
+
 
 def has_geometry(path: Path) -> bool:
     """Whether a Parquet file is GeoParquet. Raises SourceError for what is none, or where pyarrow is not installed."""
@@ -23,22 +28,29 @@ def has_geometry(path: Path) -> bool:
 def read_parquet(path: Path) -> Rows:
     """The rows of a Parquet file as text, counted from 1. Raises SourceError for what cannot be read."""
     table = _opened(path).read()
-    columns = {name: _texts(table.column(name).to_pylist()) for name in table.column_names}
+    twice = [name for name, count in Counter(table.column_names).items() if count > 1]
+    if twice:
+        raise SourceError(f"{path.name} has two columns named {' and two named '.join(twice)}; give each its own name")
+    columns = {name: _texts(table.column(name)) for name in table.column_names}
     row = np.arange(1, table.num_rows + 1, dtype=np.int64)
     return Rows(pd.DataFrame(columns, index=pd.RangeIndex(len(row))), row, empty_broken())
 
 
-def texts_of(values: list[Any]) -> "pd.Series[str]":
-    """A column of typed values as text, NaN where there is none."""
-    return _texts(values)
-
-
-def _texts(values: list[Any]) -> "pd.Series[str]":
+def _texts(column: Any) -> "pd.Series[str]":
+    """A column of typed values as text, NaN where there is none. Numbers of 32 bits have the shortest form of their own."""
+    narrow = column.type.to_pandas_dtype() if str(column.type) in _NARROW else None
+    values = column.to_pylist()
+    if narrow is not None:
+        values = [None if value is None else float(str(narrow(value))) for value in values]
     told = pd.Series([_told(value) for value in values], dtype="str")
     return told.mask(told == "")
 
 
 def _told(value: Any) -> str:
+    if isinstance(value, float) and math.isnan(value):
+        return ""
+    if isinstance(value, bytes):
+        return value.decode(errors="backslashreplace").strip()  # texts that the writer has not marked as such
     return json.dumps(value, ensure_ascii=False, default=str) if isinstance(value, (list, dict)) else text_of(value)
 
 

@@ -8,11 +8,14 @@ import subprocess
 from pathlib import Path
 
 import geopandas as gpd
+import odf.office
 import odf.opendocument
 import odf.table
 import odf.text
 import openpyxl
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import shapely
 
@@ -171,18 +174,65 @@ def test_what_libreoffice_writes_is_read_alike(tmp_path: Path) -> None:
     ("line", "reason"),
     [
         ("[1, 2]", "no JSON object"), ('{"run": "R1"', "no JSON object"), ('{"run": {"a": 1}}', "list or an object"),
-        ('{"run": "R1", "run": "R2"}', "twice"),
+        ('{"run": "R1", "run": "R2"}', "twice"), ('{"run": "R1", " run": "R2"}', "twice"),
+        ('{"run": "\\ud800"}', "half a character"), pytest.param("[" * 100_000, "no JSON object", id="deep"),
     ],
 )  # fmt: skip
 def test_a_line_that_is_no_row_is_named_and_the_others_are_read(tmp_path: Path, line: str, reason: str) -> None:
     """By its number among all lines of the file, blank ones counted."""
-    (tmp_path / "log.jsonl").write_text(f'{{"run": "R1", "reading": 31.50}}\n\n{line}\n{{"run": "R2"}}\n')
+    (tmp_path / "log.jsonl").write_text(f'{{"run": "R1", "reading": 31.50, "percent": NaN}}\n\n{line}\n{{"run": "R2"}}\n')
     rows = read_file(tmp_path / "log.jsonl")
     assert rows.row.tolist() == [1, 4]
     assert rows.cells["reading"].iloc[0] == "31.50"
+    assert rows.cells["percent"].isna().all()  # no JSON, but what many programs write for no value
     assert rows.broken["row"].tolist() == [3]
     assert reason in rows.broken["reason"].iloc[0]
     assert rows.read == 3
+
+
+def test_a_line_ends_where_json_lets_it_end(tmp_path: Path) -> None:
+    """RFC 8259, section 7: of the signs that end lines elsewhere, U+2028 and U+0085 may stand in a text as they are."""
+    (tmp_path / "log.jsonl").write_bytes('{"remark": "a\u2028b\u0085c"}\r\n{"remark": "d"}\n'.encode())
+    rows = read_file(tmp_path / "log.jsonl")
+    assert rows.cells["remark"].tolist() == ["a\u2028b\u0085c", "d"]
+    assert rows.row.tolist() == [1, 2]
+    assert rows.broken.empty
+
+
+def test_a_comment_on_a_cell_is_not_its_text(tmp_path: Path) -> None:
+    """OpenDocument keeps comments inside the cell (ISO/IEC 26300: office:annotation); the cell says what it shows."""
+    book = odf.opendocument.OpenDocumentSpreadsheet()
+    sheet = odf.table.Table(name="log")
+    for row in (("run", "kind", "remark"), ("R1", "roots", None)):
+        line = odf.table.TableRow()
+        for value in row:
+            cell = typed_cell(value)
+            note = odf.office.Annotation()
+            note.addElement(odf.text.P(text="ask Ann"))
+            cell.insertBefore(note, cell.firstChild)
+            line.addElement(cell)
+        sheet.addElement(line)
+    book.spreadsheet.addElement(sheet)
+    book.save(tmp_path / "log.ods")
+    rows = read_file(tmp_path / "log.ods")
+    assert rows.cells["kind"].tolist() == ["roots"]
+    assert "remark" in rows.cells
+    assert rows.cells["remark"].isna().all()
+
+
+def test_parquet_values_are_told_as_they_were_meant(tmp_path: Path) -> None:
+    """NaN is no value, a number of 32 bits has no digits of a wider one, bytes are text; two columns of one name are refused."""
+    columns = {
+        "reading": pa.array([3.3, float("nan"), None], pa.float32()),
+        "percent": pa.array([0.1, float("nan"), 30.0]),
+        "kind": pa.array([b"roots", None, "é".encode()]),
+    }
+    pq.write_table(pa.table(columns), tmp_path / "log.parquet")
+    told = read_file(tmp_path / "log.parquet").cells.fillna("").to_dict("list")
+    assert told == {"reading": ["3.3", "", ""], "percent": ["0.1", "", "30"], "kind": ["roots", "", "é"]}
+    pq.write_table(pa.Table.from_arrays([pa.array([1]), pa.array([2])], names=["run", "run"]), tmp_path / "twice.parquet")
+    with pytest.raises(SourceError, match="two columns named run"):
+        read_file(tmp_path / "twice.parquet")
 
 
 @pytest.mark.parametrize("name", ["old.xls", "broken.ods", "broken.parquet", "empty.jsonl"])
