@@ -52,8 +52,9 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
 
     Returns warnings: columns file, table, row, field, value, reason.
     """
-    scene = read_scene(store, conn)
-    seen_fixes, given = read_meant_fixes(conn, scene, store.crs), read_located(conn, store.crs)
+    given = read_located(conn, store.crs)
+    scene = read_scene(store, conn, given)
+    seen_fixes = read_meant_fixes(conn, scene, store.crs)
     located = located_points(given, seen_fixes, scene)
     scene = with_line_doubts(scene, located)
     meant_fixes = with_heads(located.told_once(seen_fixes), located.heads())

@@ -32,10 +32,13 @@ class Controls:
 
 @dataclass(frozen=True)
 class Adjusted:
-    """``points`` (N, 2) the ends of the legs where they belong, ``sigma`` (N,) of each of them an axis, map units."""
+    """``points`` (N, 2) the ends of the legs where they belong, ``sigma`` (N,) of each an axis, and by traverse ``q`` (T,),
+    the variance an axis by which the walk errs for each unit of distance; map units.
+    """
 
     points: Floats
     sigma: Floats
+    q: Floats
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,7 @@ def adjusted(traverses: Traverses, errors: LegErrors, start_sigma: Floats, contr
         own += (1 - weight.sum(axis=1)) ** 2 * start_sigma[which][group] ** 2
         variance[vertices] = own + _strayed(traverses, errors, vertices, weight, place[group])
     _pin_ends(traverses, controls, points, walked)
-    return Adjusted(points, np.sqrt(variance))
+    return Adjusted(points, np.sqrt(variance), q)
 
 
 def _weights(q: Floats, place: Floats, controls: Controls, order: Whole, group: Whole, at: Floats) -> Floats:

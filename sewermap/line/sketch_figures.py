@@ -21,7 +21,6 @@ class SketchFigures:
     limit_sigmas: float
     point_sigma: float
     located_sigma: float
-    map_sigma: float
     along_main_sigma: float
     foot_sigma: float
     wall_sigma: float

@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from sewermap.line.adjusting import Adjusted, Controls, LegErrors, adjusted, growth
+from sewermap.line.adjusting import Adjusted, Controls, LegErrors, adjusted
 from sewermap.line.leg_rows import BUILDING, Walks
 from sewermap.line.sketch_ends import WALL, nearest_on_wall
 from sewermap.line.sketch_figures import DECIMALS, SketchFigures
@@ -53,20 +53,20 @@ def walked_lines(
         np.append(0, np.cumsum(legs.groupby("lateral", sort=True).size().to_numpy())),
     )
     last = many.offsets[1:] - 1
-    end = _side(rows, ~backwards, unit_m, open_end=many.ends()[last])
+    open_end = many.ends()[last]
+    end = _side(rows, ~backwards, unit_m, open_end=open_end)
     total = many.walked()[last]
     errors = LegErrors(np.radians(legs["theta"].to_numpy(float)), legs["base"].to_numpy(np.int64), figures.scale_sigma)
     controls, held = _controls(rows, end, total, located, referents, figures, unit_m)
     found = adjusted(many, errors, start.sigma_m, controls)
-    miss = np.hypot(*(many.ends()[last] - end.xy).T)
+    miss = np.hypot(*(open_end - end.xy).T)
     made = pd.DataFrame(
         {
             "starts_at": start.told,
             "closed_on": _closed_on(end, held),
             "misclosure_m": miss,
             "misclosure_share": miss / total,
-            "limit_m": figures.limit_sigmas
-            * np.sqrt(growth(many, errors) * total + start.sigma_m**2 + np.nan_to_num(end.sigma_m) ** 2),
+            "limit_m": figures.limit_sigmas * np.sqrt(found.q * total + start.sigma_m**2 + np.nan_to_num(end.sigma_m) ** 2),
             **_lines(many, found, start, backwards, unit_m),
         },
         index=rows.index,

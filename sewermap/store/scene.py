@@ -19,11 +19,14 @@ from sewermap.store.session import Store
 from sewermap.store.sketches import current_lines, read_sketches
 
 
-def read_scene(store: Store, conn: sa.Connection) -> Scene:
-    """The whole database's laterals, known points and runs; of laterals without a drawn line with the best that was sketched."""
+def read_scene(store: Store, conn: sa.Connection, located: pd.DataFrame) -> Scene:
+    """The whole database's laterals, known points and runs; of laterals without a drawn line with the best that was sketched.
+
+    ``located`` as ``read_located`` gives them.
+    """
     ground = Ground(*(recorded.current(conn, table) for table in (schema.parcels, schema.buildings, schema.referents)))
     lines = current_lines(conn)
-    sketches = read_sketches(store, conn, lines, ground, read_located(conn, store.crs))
+    sketches = read_sketches(store, conn, lines, ground, located)
     scene = scene_of(
         rules_from_texts(recorded.rules(conn)),
         lines_taken(lines, sketches),

@@ -43,7 +43,10 @@ def read_sketches(store: Store, conn: sa.Connection, lines: pd.DataFrame, ground
     without = lines["geometry"].isna()
     told = lines["lateral"].isin(legs["lateral"]) | lines["lateral"].isin(located["lateral"])
     wanted = lines[without | told]
-    mains = recorded.current(conn, schema.mains, ["main", "geometry"])
+    # A city whose lines are all drawn does without its mains.
+    mains = (
+        recorded.current(conn, schema.mains, ["main", "geometry"]) if len(wanted) else pd.DataFrame({"main": [], "geometry": []})
+    )
     columns = ["lateral", "property", "main", "tie_in_distance_m", "tie_in_from"]
     found = sketches_of(
         wanted[columns].reset_index(drop=True), legs, located, ground, mains, metres_per_unit=store.metres_per_unit

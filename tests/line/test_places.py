@@ -1,7 +1,6 @@
 """From recorded rows to places: known points, fixes, launches, coverage."""
 
 import numpy as np
-import pandas as pd
 import pytest
 import shapely
 
@@ -12,19 +11,9 @@ from sewermap.line.place_rules import rules_from_texts
 from sewermap.line.places import Places, place
 from sewermap.line.scene import Scene, scene_of, with_push
 from sewermap.store.tables import buildings, lateral_lines, observations, parcels, referents, runs
+from tests.line.one_pipe import rows
 
 LINE = shapely.LineString([(0, 0), (0, 20)])
-
-
-def rows(table, **columns) -> pd.DataFrame:
-    """Rows in the shape of a table; what is not given is empty."""
-    count = len(next(iter(columns.values()))) if columns else 0
-    made = {}
-    for column in table.c:
-        values = columns.get(column.name, [None] * count)
-        kind = {"TEXT": "str", "DATE": "datetime64[s]"}.get(str(column.type), "float64")
-        made[column.name] = pd.Series(values, dtype=object if column.name == "geometry" else kind)
-    return pd.DataFrame(made)
 
 
 def scene(*, parcel=None, points=None, rules=None, **run) -> Scene:

@@ -14,22 +14,12 @@ from sewermap.line.places import place
 from sewermap.line.property_line import added
 from sewermap.line.scene import Scene, scene_of, with_push
 from sewermap.store.tables import buildings, lateral_lines, observations, parcels, referents, runs
+from tests.line.one_pipe import rows
 
 LINE = shapely.LineString([(0, 0), (0, 20)])
 PARCEL = shapely.box(-5, 8, 5, 30)
 RULE = "material_change_at_property_line = true\n"
 SURVEY = {"name": ["pin"], "kind": ["property line"], "sigma_m": [0.1]}
-
-
-def rows(table, **columns) -> pd.DataFrame:
-    """Rows in the shape of a table; what is not given is empty."""
-    count = len(next(iter(columns.values()))) if columns else 0
-    made = {}
-    for column in table.c:
-        kind = {"TEXT": "str", "DATE": "datetime64[s]"}.get(str(column.type), "float64")
-        values = columns.get(column.name, [None] * count)
-        made[column.name] = pd.Series(values, dtype=object if column.name == "geometry" else kind)
-    return pd.DataFrame(made)
 
 
 def scene(rule: str = RULE, *, parcel=PARCEL, points=None, launch=None, names=("R",)) -> Scene:
