@@ -17,6 +17,7 @@ from sewermap.answers.dig_ground import VIEW_M, Surroundings, surroundings, ties
 from sewermap.cautions import CROSS_BORE
 from sewermap.errors import MeasureError
 from sewermap.line.known_points import Laterals, known_points, laterals_from_computed
+from sewermap.line.on_the_map import across_of
 from sewermap.line.place_rules import PlaceRules, rules_from_texts
 from sewermap.line.reference import Lines, lines_from_geometries, parts_between, point_at
 from sewermap.line.ties import TiePair
@@ -105,10 +106,11 @@ def dig_facts_of(store: Store, issues: Sequence[str]) -> dict[str, DigFacts]:
         for name in rows.loc[rows["x"].isna() | ~rows["lateral"].isin(line_rows["lateral"]), "issue"].head(1):
             raise MeasureError(_why_not(name, sightings[name]))
         rules = rules_from_texts(recorded.rules(conn))
-        known = _known_lines(store, conn, laterals_from_computed(line_rows, store.metres_per_unit, rules), rules)
+        laterals = laterals_from_computed(line_rows, store.metres_per_unit, rules)
+        known = _known_lines(store, conn, laterals, rules)
         lines = [known[name] for name in rows["lateral"]]
         ends = [_ends_m(row, sightings[row["issue"]]) for row in records(rows)]
-        places = _places(store, rows, lines, ends)
+        places = _places(store, rows, lines, ends, laterals)
         grounds = surroundings(conn, [of.row for of in lines], [of.line for of in lines], [place.spot for place in places])
         near = _cross_bores(conn, rows, places)
     found = zip(records(rows), lines, places, grounds, near, strict=True)
@@ -190,13 +192,15 @@ def _ends_m(row: dict[str, Any], sightings: pd.DataFrame) -> tuple[float, float]
 
 
 def _places(
-    store: Store, rows: pd.DataFrame, lines: Sequence[_KnownLine], ends_m: Sequence[tuple[float, float]]
+    store: Store, rows: pd.DataFrame, lines: Sequence[_KnownLine], ends_m: Sequence[tuple[float, float]], laterals: Laterals
 ) -> list[DigPlace]:
     widened = TWO_SIDED * rows["sigma_m"].to_numpy(float)
     length = np.array([float(of.line.length_m[0]) for of in lines])
     low, high = np.array(ends_m, dtype=float).T
     low, high = np.maximum(low - widened, 0.0), np.minimum(high + widened, length)
-    across = TWO_SIDED * np.array([of.row["map_accuracy_m"] for of in lines], dtype=float)
+    at = laterals.index_of(rows["lateral"])
+    # As wide as the line is ill known at the worse end of what is to be opened.
+    across = TWO_SIDED * np.maximum(*(across_of(laterals, at, end) for end in (low, high)))
     stretches = np.array([parts_between(of.line, [0], [a], [b])[0] for of, a, b in zip(lines, low, high, strict=True)])
     bands = shapely.buffer(stretches, across / store.metres_per_unit, cap_style="flat", join_style="mitre")
     to_lonlat = pyproj.Transformer.from_crs(store.crs, pyproj.CRS.from_epsg(4326), always_xy=True)

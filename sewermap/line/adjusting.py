@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sewermap.line.along import an_axis, equally
 from sewermap.line.traverse import Floats, Traverses, Whole
 
 _EXACT = 1e-12
@@ -32,12 +33,12 @@ class Controls:
 
 @dataclass(frozen=True)
 class Adjusted:
-    """``points`` (N, 2) the ends of the legs where they belong, ``sigma`` (N,) of each an axis, and by traverse ``q`` (T,),
-    the variance an axis by which the walk errs for each unit of distance; map units.
+    """``points`` (N, 2) the ends of the legs where they belong, ``covariance`` (N, 3) of each (xx, xy, yy), and by traverse
+    ``q`` (T,), the variance an axis by which the walk errs for each unit of distance; map units.
     """
 
     points: Floats
-    sigma: Floats
+    covariance: Floats
     q: Floats
 
 
@@ -57,18 +58,18 @@ def growth(traverses: Traverses, errors: LegErrors) -> Floats:
     last = traverses.offsets[1:] - 1
     free = np.zeros((len(traverses.length), 0))
     every = _strayed(traverses, errors, np.arange(len(traverses.length)), free, free)
-    return np.asarray(every[last] / traverses.walked()[last])
+    return np.asarray(an_axis(every[last]) ** 2 / traverses.walked()[last])
 
 
 def adjusted(traverses: Traverses, errors: LegErrors, start_sigma: Floats, controls: Controls) -> Adjusted:
     """Pull each traverse onto its controls, by the mean of the walk that errs as its legs do.
 
-    ``start_sigma`` (T,): of the start, an axis, which moves a line as a whole as far as no control holds it. The sigmas are those
-    of this estimate, by propagation of the errors of the legs, of the start and of the controls, as each weighs there.
+    ``start_sigma`` (T,): of the start, an axis, which moves a line as a whole as far as no control holds it. The covariances are
+    those of this estimate, by propagation of the errors of the legs, of the start and of the controls, as each weighs there.
     """
     q = growth(traverses, errors)
     points, walked = traverses.ends(), traverses.walked()
-    variance = np.empty(len(points))
+    covariance = np.empty((len(points), 3))
     counts = np.bincount(controls.traverse, minlength=len(traverses.start))
     for count in np.unique(counts):
         which = np.flatnonzero(counts == count)
@@ -82,9 +83,9 @@ def adjusted(traverses: Traverses, errors: LegErrors, start_sigma: Floats, contr
         points[vertices] -= np.einsum("vc,vck->vk", weight, misfit[group])
         own = (weight**2 * controls.sigma[order][group] ** 2).sum(axis=1)
         own += (1 - weight.sum(axis=1)) ** 2 * start_sigma[which][group] ** 2
-        variance[vertices] = own + _strayed(traverses, errors, vertices, weight, place[group])
+        covariance[vertices] = equally(np.sqrt(own)) + _strayed(traverses, errors, vertices, weight, place[group])
     _pin_ends(traverses, controls, points, walked)
-    return Adjusted(points, np.sqrt(variance), q)
+    return Adjusted(points, covariance, q)
 
 
 def _weights(q: Floats, place: Floats, controls: Controls, order: Whole, group: Whole, at: Floats) -> Floats:
@@ -98,7 +99,7 @@ def _weights(q: Floats, place: Floats, controls: Controls, order: Whole, group: 
 
 
 def _strayed(traverses: Traverses, errors: LegErrors, vertices: Whole, weight: Floats, place: Floats) -> Floats:
-    """The variance an axis (V,) at vertices from the errors of the legs: half of what they stray in all.
+    """The covariance (V, 3) at vertices from the errors of the legs: a bearing's lies squarely to its leg, a counter's along it.
 
     ``weight`` and ``place`` (V, C): of the controls that hold each vertex. A leg counts as far as it was walked to the vertex,
     less what the controls, as far as it was walked to them, take back.
@@ -114,9 +115,18 @@ def _strayed(traverses: Traverses, errors: LegErrors, vertices: Whole, weight: F
     along = (counts * length)[:, None] * np.column_stack([np.sin(azimuth), np.cos(azimuth)])
     swung = errors.theta[leg][:, None] * along  # as long as what it strays squarely to itself
     runs = np.flatnonzero(np.diff(vertex, prepend=-1) | np.diff(errors.base[leg], prepend=-1))
-    turned = (np.add.reduceat(swung, runs, axis=0) ** 2).sum(axis=1)
-    scaled = np.column_stack([np.bincount(vertex, along[:, axis], len(vertices)) for axis in (0, 1)])
-    return np.asarray(0.5 * (np.bincount(vertex[runs], turned, len(vertices)) + ((errors.scale * scaled) ** 2).sum(axis=1)))
+    turned = np.asarray(np.add.reduceat(swung, runs, axis=0), dtype=np.float64)
+    scaled = errors.scale * np.column_stack([np.bincount(vertex, along[:, axis], len(vertices)) for axis in (0, 1)])
+    squarely = np.column_stack([-turned[:, 1], turned[:, 0]])
+    by_bearings = [np.bincount(vertex[runs], part, len(vertices)) for part in _products(squarely)]
+    by_scale = _products(np.asarray(scaled, dtype=np.float64))
+    return np.asarray(np.column_stack(by_bearings) + np.column_stack(by_scale))
+
+
+def _products(vectors: Floats) -> tuple[Floats, Floats, Floats]:
+    """xx, xy and yy of vectors (N, 2)."""
+    x, y = vectors.T
+    return x * x, x * y, y * y
 
 
 def _open_at(traverses: Traverses, which: Whole, place: Floats) -> Floats:

@@ -14,6 +14,7 @@ FITTINGS = np.array([22.5, 45.0, 90.0])
 """Angles of the common bends of the trade (common practice, no source)."""
 
 _BEGIN, _CLEAN_OUT, _END = 0, 1, 2
+_DECIMALS = 6
 _ROUNDING = 1e-6
 
 
@@ -103,7 +104,8 @@ def _drawn(laterals: pd.Series, lines: Lines, rules: FallRules) -> pd.DataFrame:
     before, after = step[:-1], step[1:]
     inner = (owner[2:] == owner[:-2]) if len(owner) > 1 else np.zeros(0, dtype=bool)
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    angle = np.degrees(np.abs(np.arctan2(cross, (before * after).sum(axis=1))))
+    # Rounded, so that an angle that stands on a threshold is on the same side of it wherever the line lies.
+    angle = np.degrees(np.abs(np.arctan2(cross, (before * after).sum(axis=1)))).round(_DECIMALS)
     bend = inner & (angle >= rules.least_bend)
     fitting = FITTINGS[np.abs(angle[:, None] - FITTINGS).argmin(axis=1)]
     angle = np.where(np.abs(angle - fitting) <= rules.snap, fitting, angle)

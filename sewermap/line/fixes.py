@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line.known_points import ALWAYS_KNOWN, CONFLICT_SIGMAS, Laterals
-from sewermap.line.on_the_map import accuracy_of
+from sewermap.line.on_the_map import accuracy_of, across_of
 from sewermap.line.reference import measure_of
 
 
@@ -77,7 +77,7 @@ def _use_located(
     lateral = observations["lateral"].to_numpy()[located]
     foot, off_line_m = measure_of(laterals.lines, lateral, xy[located])
     own_m = located_sigma_m(observations, fix_sigma_m)[located]
-    allowed_m = CONFLICT_SIGMAS * np.hypot(own_m, accuracy_of(laterals, lateral, foot))
+    allowed_m = CONFLICT_SIGMAS * np.hypot(own_m, across_of(laterals, lateral, foot))
     near = off_line_m <= allowed_m
     measure[located[near]], sigma[located[near]] = foot[near], own_m[near]
     problem[located[~near]] = [

@@ -39,14 +39,14 @@ class Laterals:
     property_line_m and property_line_sigma_m by all that is known; property_line_fix_m and property_line_fix_sigma_m, what fixes
     a counter there (without what counters told of it); property_line_from and property_line_note in words; private_ends_m,
     private_ends_sigma_m and private_ends_at, by which sides are told as ``boundary`` says. ``map_shared``: see counter.toml.
-    ``along_m`` (V,): the sigma at each vertex of a line that no map drew (accuracy_m is its mean), NaN on drawn ones.
+    ``along`` (V, 3): the covariance at each vertex of a line that no map drew (accuracy_m is its mean), NaN on drawn ones.
     """
 
     table: pd.DataFrame
     lines: Lines
     boundary: BoundaryRule
     map_shared: float
-    along_m: NDArray[np.float64] | None = None
+    along: NDArray[np.float64] | None = None
 
     def index_of(self, names: pd.Series) -> NDArray[np.int64]:
         """The row of each named lateral, −1 where there is none."""

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from sewermap.line.known_points import CONFLICT_SIGMAS, Laterals
 from sewermap.line.located import Located
-from sewermap.line.on_the_map import accuracy_of
+from sewermap.line.on_the_map import across_of
 from sewermap.line.scene import Scene
 
 LEAST_POINTS = 3
@@ -29,7 +29,7 @@ def doubtful_lines(located: Located, laterals: Laterals, map_shared: float) -> p
     points = located.table[~located.table["told_before"].to_numpy(bool)]
     if not len(points):
         return pd.DataFrame({"lateral": pd.Series(dtype="int64"), "note": pd.Series(dtype="str")})
-    accuracy = accuracy_of(laterals, points["lateral"].to_numpy(np.int64), points["measure_m"].to_numpy(float))
+    accuracy = across_of(laterals, points["lateral"].to_numpy(np.int64), points["measure_m"].to_numpy(float))
     off_m = points["off_line_m"].to_numpy(float)
     sigma = np.hypot(points["sigma_m"].to_numpy(float), accuracy)
     rows = points.assign(left=off_m > 0.0, away=np.abs(off_m), off=np.abs(off_m) > sigma)

@@ -48,6 +48,6 @@ def lines_taken(lateral_lines: pd.DataFrame, sketches: pd.DataFrame) -> pd.DataF
 
 
 def accuracy_texts(accuracy: pd.Series) -> NDArray[np.object_]:
-    """One sigma an axis at each vertex as text (see ``along``); None where there is no line."""
+    """The covariance at each vertex as text (see ``along``); None where there is no line."""
     texts = [None if one is None else along_text(one) for one in accuracy]
     return np.array([*texts, None], dtype=object)[:-1]

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line.known_points import CONFLICT_SIGMAS, Laterals
-from sewermap.line.on_the_map import accuracy_of
+from sewermap.line.on_the_map import across_of
 from sewermap.line.pushes import Pushes
 from sewermap.line.reference import measure_of, point_at
 from sewermap.line.scene import Scene
@@ -110,7 +110,7 @@ def located_points(located: pd.DataFrame, observations: pd.DataFrame, scene: Sce
     table["told_before"] = _told_before(table, scene.laterals.lines.metres_per_unit)
     foot_m, off_m, normal = off_line(scene.laterals, table)
     table = table.assign(measure_m=foot_m, off_line_m=off_m, normal_x=normal[:, 0], normal_y=normal[:, 1])
-    accuracy = accuracy_of(scene.laterals, table["lateral"].to_numpy(np.int64), foot_m)
+    accuracy = across_of(scene.laterals, table["lateral"].to_numpy(np.int64), foot_m)
     allowed = CONFLICT_SIGMAS * np.hypot(table["sigma_m"].to_numpy(float), accuracy)
     table["far"] = np.abs(table["off_line_m"].to_numpy(float)) > allowed
     table["problem"] = table["problem"].mask((table["problem"] == "") & table["far"], TOO_FAR)

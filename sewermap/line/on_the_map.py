@@ -5,7 +5,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from sewermap.line.along import accuracy_at
+from sewermap.line.along import accuracies_at
 from sewermap.line.boundary_rule import BUILDING, PROPERTY_LINE, TIE_IN
 from sewermap.line.circle import within_m
 from sewermap.line.known_points import Laterals
@@ -51,7 +51,7 @@ def on_the_map(
         found = {
             "measure_m": measure,
             "sigma_m": sigma,
-            "within_m": within_m(sigma, accuracy_of(laterals, at, measure)),
+            "within_m": within_m(sigma, across_of(laterals, at, measure)),
             "x": xy[:, 0],
             "y": xy[:, 1],
             "side_probability": _private(laterals, at, measure, spread, None if kind is None else kind.iloc[rows]),
@@ -109,8 +109,17 @@ def _private(
 
 
 def accuracy_of(laterals: Laterals, lateral: NDArray[np.int64], measure_m: Floats) -> Floats:
-    """The map accuracy of each row's lateral at a measure of it, NaN where the lateral is not known (−1)."""
-    return accuracy_at(laterals.table["accuracy_m"].to_numpy(float), laterals.along_m, laterals.lines, lateral, measure_m)
+    """The map accuracy of each row's lateral along its line at a measure of it, NaN where the lateral is not known (−1)."""
+    return _accuracies(laterals, lateral, measure_m)[0]
+
+
+def across_of(laterals: Laterals, lateral: NDArray[np.int64], measure_m: Floats) -> Floats:
+    """As ``accuracy_of``, squarely to the line."""
+    return _accuracies(laterals, lateral, measure_m)[1]
+
+
+def _accuracies(laterals: Laterals, lateral: NDArray[np.int64], measure_m: Floats) -> tuple[Floats, Floats]:
+    return accuracies_at(laterals.table["accuracy_m"].to_numpy(float), laterals.along, laterals.lines, lateral, measure_m)
 
 
 def points_of(rows: pd.DataFrame) -> NDArray[np.object_]:

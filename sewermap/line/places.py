@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sewermap.line import counter
+from sewermap.line.along import sketched
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.known_points import Laterals
 from sewermap.line.on_the_map import accuracy_of, on_the_map
@@ -57,9 +58,11 @@ def place(
     to_measure[ends] = placement.measure_m[len(starts) :]
     set_aside = fixed_rows[placement.verdict.set_aside]
     reason[set_aside] = [f"{text}; set aside as a fix" if text else "set aside as a fix" for text in reason[set_aside]]
-    # Fixes on one drawn line share its error: however many there are, what is common to them stays.
+    # Fixes on one drawn line share its error: however many there are, what is common to them stays. Between the known points of
+    # a line that no map drew its own error is another one than theirs, and comes on top.
     lateral = pushes.table["lateral"].to_numpy()[push]
-    sigma = np.maximum(sigma, accuracy_of(laterals, lateral, measure) * np.sqrt(model.map_shared))
+    common = accuracy_of(laterals, lateral, measure) * np.sqrt(model.map_shared)
+    sigma = np.where(sketched(laterals.along, laterals.lines, lateral), np.hypot(sigma, common), np.maximum(sigma, common))
     table = on_the_map(laterals, lateral, measure, sigma, kind=observations["kind"])
     table = table.assign(to_measure_m=to_measure, reason=reason)
     coverages = _coverages(push, pushes, runs, fixes, model, paid, placement)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sewermap.line.along import accuracy_at
+from sewermap.line.along import accuracies_at
 from sewermap.line.boundary import CONFLICT_SIGMAS, own_parcels, property_line_measures
 from sewermap.line.counter_model import CounterModel
 from sewermap.line.ground import Ground, measured_referents
@@ -22,9 +22,9 @@ _LEAST_SIGMA_M = 1e-6
 
 
 def set_drawn_property_lines(
-    table: pd.DataFrame, lines: Lines, ground: Ground, model: CounterModel, along_m: Floats | None = None
+    table: pd.DataFrame, lines: Lines, ground: Ground, model: CounterModel, along: Floats | None = None
 ) -> pd.DataFrame:
-    """Write into ``table`` (row by row with ``lines``) the property lines that parcels and surveys tell; ``along_m`` of Laterals.
+    """Write into ``table`` (row by row with ``lines``) the property lines that parcels and surveys tell; ``along`` of Laterals.
 
     Columns property_line_m, property_line_sigma_m, property_line_fix_m, property_line_fix_sigma_m, property_line_from and
     property_line_note (missing where there is nothing to say). Returns the conflicts: lateral, field, value, reason.
@@ -34,7 +34,7 @@ def set_drawn_property_lines(
     has_crossing, has_survey = crossings["measure_m"].notna().to_numpy(), surveyed["measure_m"].notna().to_numpy()
     # A crossing was read off a drawn line, so against a survey the line's own accuracy counts too.
     crossed_m = crossings["measure_m"].to_numpy(float)
-    there = accuracy_at(table["accuracy_m"].to_numpy(float), along_m, lines, np.arange(len(table)), crossed_m)
+    there, _ = accuracies_at(table["accuracy_m"].to_numpy(float), along, lines, np.arange(len(table)), crossed_m)
     seen_sigma = np.hypot(crossings["sigma_m"].to_numpy(), there)
     survey_m, survey_sigma = surveyed["measure_m"].to_numpy(float), surveyed["sigma_m"].to_numpy(float)
     measure, sigma, conflict = added(survey_m, survey_sigma, crossings["measure_m"].to_numpy(float), seen_sigma)

@@ -84,12 +84,7 @@ def point_at(lines: Lines, line_index: ArrayLike, measure_m: ArrayLike) -> NDArr
     >>> point_at(lines_from_geometries([shapely.LineString([(0, 0), (3, 4), (3, 10)])]), [0, 0], [2.5, 8]).tolist()
     [[1.5, 2.0], [3.0, 7.0]]
     """
-    which, measure = _asked(lines, line_index, measure_m)
-    vertex = _vertex_before(lines, which, measure)
-    start = lines.cumulative_m.take(vertex)
-    span = lines.cumulative_m.take(vertex + 1) - start
-    # A segment of no length keeps its start: 0 divided by 1.
-    share = np.clip((measure - start) / np.where(span > 0, span, 1.0), 0.0, 1.0)
+    vertex, share = segment_at(lines, line_index, measure_m)
     plan = lines.coords[:, :2]
     point = plan.take(vertex + 1, axis=0)
     first = plan.take(vertex, axis=0)
@@ -99,22 +94,21 @@ def point_at(lines: Lines, line_index: ArrayLike, measure_m: ArrayLike) -> NDArr
     return point
 
 
-def interpolated(lines: Lines, values: ArrayLike, line_index: ArrayLike, measure_m: ArrayLike) -> NDArray[np.float64]:
-    """What goes evenly from vertex to vertex, at each measure (N,) of its line; ``values`` (V,) are those at the vertices.
+def segment_at(lines: Lines, line_index: ArrayLike, measure_m: ArrayLike) -> tuple[Whole, Floats]:
+    """The vertex (N,) where the segment begins that holds each measure of its line, and how far along it, from 0 to 1.
 
     Raises MeasureError as point_at does.
 
-    >>> lines = lines_from_geometries([shapely.LineString([(0, 0), (3, 4), (3, 10)])])
-    >>> interpolated(lines, [1.0, 2.0, 5.0], [0, 0], [2.5, 8]).tolist()
-    [1.5, 3.5]
+    >>> vertex, share = segment_at(lines_from_geometries([shapely.LineString([(0, 0), (3, 4), (3, 10)])]), [0, 0], [2.5, 8])
+    >>> vertex.tolist(), share.tolist()
+    ([0, 1], [0.5, 0.5])
     """
     which, measure = _asked(lines, line_index, measure_m)
     vertex = _vertex_before(lines, which, measure)
     start = lines.cumulative_m.take(vertex)
     span = lines.cumulative_m.take(vertex + 1) - start
-    share = np.clip((measure - start) / np.where(span > 0, span, 1.0), 0.0, 1.0)
-    told = np.asarray(values, dtype=np.float64)
-    return np.asarray(told[vertex] + share * (told[vertex + 1] - told[vertex]))
+    # A segment of no length keeps its start: 0 divided by 1.
+    return vertex, np.clip((measure - start) / np.where(span > 0, span, 1.0), 0.0, 1.0)
 
 
 def measure_of(lines: Lines, line_index: ArrayLike, xy: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -7,6 +7,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from sewermap.line.along import equally
 from sewermap.line.sketch_figures import DECIMALS, SketchFigures
 
 LOCATED, GUESSED = "located", "guessed"
@@ -80,6 +81,6 @@ def _with_lines(told: pd.DataFrame, owner: NDArray[np.int64], xy: pd.DataFrame, 
         indices=np.repeat(np.arange(len(told)), np.diff([0, *cuts, len(owner)])),
     )
     accuracy = np.empty(len(told), dtype=object)
-    accuracy[:] = np.split(sigma, cuts)
+    accuracy[:] = np.split(equally(sigma), cuts)
     greatest = np.maximum.reduceat(sigma, np.append(0, cuts))
     return told.assign(geometry=lines, accuracy=accuracy, length_m=shapely.length(lines) * unit_m, sigma_m=greatest)

@@ -33,8 +33,8 @@ def sketches_of(
 
     ``laterals``: lateral, property, main, tie_in_distance_m, tie_in_from. ``legs``: lateral, reading_m, angle, hand, bearing,
     launch. ``located``: lateral, reading_m (from the same zero as the legs), map_x, map_y, sigma_m. ``mains``: main, geometry.
-    ``accuracy`` is an array, one sigma an axis at each vertex in metres, and sigma_m its greatest; geometry runs from the tie-in
-    to the building, None where it was refused for the ``reason``.
+    ``accuracy`` is an array, the covariance (V, 3) at each vertex (see ``along``), sigma_m the greatest sigma an axis; geometry
+    runs from the tie-in to the building, None where it was refused for the ``reason``.
     """
     figures = sketch_figures()
     ends = ends_of(laterals, ground, mains, figures, metres_per_unit)

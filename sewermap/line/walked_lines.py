@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from sewermap.line.adjusting import Adjusted, Controls, LegErrors, adjusted
+from sewermap.line.along import an_axis, equally
 from sewermap.line.leg_rows import BUILDING, Walks
 from sewermap.line.sketch_ends import WALL, nearest_on_wall
 from sewermap.line.sketch_figures import DECIMALS, SketchFigures
@@ -140,20 +141,20 @@ def _closed_on(end: _Ends, held: Whole) -> NDArray[np.object_]:
 
 
 def _lines(many: Traverses, found: Adjusted, start: _Ends, backwards: NDArray[np.bool_], unit_m: float) -> dict[str, Any]:
-    """Geometries from tie-in to building, their lengths, and the sigma of each vertex."""
+    """Geometries from tie-in to building, their lengths, and the covariance of each vertex."""
     count = len(many.start)
     owner = np.concatenate([np.arange(count), many.owner])
-    xy, sigma = np.vstack([start.xy, found.points]), np.concatenate([start.sigma_m, found.sigma])
+    xy, covariance = np.vstack([start.xy, found.points]), np.vstack([equally(start.sigma_m), found.covariance])
     order = np.argsort(owner, kind="stable")
     step = np.arange(len(owner)) * np.where(backwards, -1, 1)[owner[order]]
     order = order[np.lexsort([step, owner[order]])]
-    owner, xy, sigma = owner[order], xy[order], sigma[order]
+    owner, xy, covariance = owner[order], xy[order], covariance[order]
     accuracy = np.empty(count, dtype=object)
-    accuracy[:] = np.split(sigma, np.flatnonzero(np.diff(owner)) + 1)
+    accuracy[:] = np.split(covariance, np.flatnonzero(np.diff(owner)) + 1)
     lines = shapely.linestrings(np.round(xy / unit_m, DECIMALS), indices=owner)
     return {
         "geometry": lines,
         "length_m": shapely.length(lines) * unit_m,
         "accuracy": accuracy,
-        "sigma_m": np.maximum.reduceat(sigma, np.flatnonzero(np.diff(owner, prepend=-1))),
+        "sigma_m": np.maximum.reduceat(an_axis(covariance), np.flatnonzero(np.diff(owner, prepend=-1))),
     }

@@ -4,7 +4,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """Raised by one with each migration step (store/migrations)."""
 
 metadata = sa.MetaData()

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from sewermap.errors import MeasureError
 from sewermap.line.adjusting import Controls, LegErrors, adjusted
+from sewermap.line.along import an_axis
 from sewermap.line.traverse import Traverses, compass_rule
 
 ARC_SECOND = 1 / 3600
@@ -150,7 +151,7 @@ def test_two_known_ends_are_the_compass_rule():
 
 
 @pytest.mark.parametrize("shared", [False, True])
-def test_sigmas_are_those_of_many_walks_that_err(shared):
+def test_covariances_are_those_of_many_walks_that_err(shared):
     """A line walked 20,000 times with errors of its bearings (each its own, or one for all) and of its scale, from a wrong start,
     pinned on a wrong end and pulled to a point located on the way, strays as its sigmas say: to 3 %.
     """
@@ -175,8 +176,13 @@ def test_sigmas_are_those_of_many_walks_that_err(shared):
     errors = LegErrors(np.full(3 * count, np.radians(theta)), base, scale)
     found = adjusted(many, errors, np.full(count, start), of)
     assert places[0] == lengths[:2].sum()
-    strayed = np.sqrt(((found.points.reshape(count, 3, 2) - truth) ** 2).sum(axis=2).mean(axis=0) / 2.0)
-    assert found.sigma.reshape(count, 3).mean(axis=0) == pytest.approx(strayed, rel=0.03)
+    off = found.points.reshape(count, 3, 2) - truth
+    strayed = np.einsum("cvi,cvj->vij", off, off) / count
+    told = found.covariance.reshape(count, 3, 3).mean(axis=0)[:, [0, 1, 1, 2]].reshape(3, 2, 2)
+    assert told == pytest.approx(strayed, abs=0.06 * strayed.trace(axis1=1, axis2=2).min())
+    assert an_axis(found.covariance).reshape(count, 3).mean(axis=0) == pytest.approx(
+        np.sqrt(strayed.trace(axis1=1, axis2=2) / 2.0), rel=0.03
+    )
 
 
 def test_a_line_that_nothing_holds_is_as_walked():
@@ -185,5 +191,15 @@ def test_a_line_that_nothing_holds_is_as_walked():
     found = adjusted(LOOP, errors_of(LOOP, 3.0), np.array([0.5]), none)
     assert found.points == pytest.approx(LOOP.ends())
     first = np.hypot(np.radians(3.0), 0.01) * LOOP.length[0] / np.sqrt(2.0)
-    assert found.sigma[0] == pytest.approx(np.hypot(0.5, first))
-    assert (np.diff(found.sigma[:2]) > 0).all()
+    sigma = an_axis(found.covariance)
+    assert sigma[0] == pytest.approx(np.hypot(0.5, first))
+    assert (np.diff(sigma[:2]) > 0).all()
+
+
+def test_a_bearing_errs_across_its_leg_and_a_counter_along_it():
+    """Of one leg to the north east a bearing's error lies to the north west, a counter's ahead."""
+    none = Controls(np.zeros(0, int), np.zeros(0), np.zeros((0, 2)), np.zeros(0), np.zeros(0, bool))
+    leg = Traverses(np.zeros((1, 2)), np.array([45.0]), np.array([20.0]), np.array([0, 1]))
+    xx, xy, yy = adjusted(leg, errors_of(leg, 3.0), np.array([0.1]), none).covariance[0]
+    assert np.sqrt((xx - 2 * xy + yy) / 2) == pytest.approx(np.hypot(0.1, 20.0 * np.radians(3.0)))
+    assert np.sqrt((xx + 2 * xy + yy) / 2) == pytest.approx(np.hypot(0.1, 20.0 * 0.01))

@@ -1,6 +1,7 @@
 """Are readings where they are said to be on lines that no map drew? Fresh invented towns whose truth is known.
 
-The bounds are the project's own promise; errors of the legs (1 % of scale, 3 degrees a bearing) are common practice, no source.
+The bounds are the project's own promise. Errors of the legs (1 % of scale, 3 degrees a bearing) and of surveyed ends (0.1 m an
+axis) are common practice, no source.
 """
 
 import numpy as np
@@ -34,13 +35,19 @@ def test_true_places_lie_within_the_radius_told(placed, way):
     assert (known["error"] <= known["within"]).mean() >= 0.93
 
 
-@pytest.mark.parametrize("way", ["bearings", "located"])
+@pytest.mark.parametrize("way", WAYS)
+def test_the_radius_is_as_good_where_it_is_small_as_where_it_is_wide(placed, way):
+    """In each quarter of the readings by the radius told it holds 90 % or more: near known ends and in the middle of a line."""
+    known = placed[way].dropna()
+    inside = (known["error"] <= known["within"]).groupby(pd.qcut(known["within"], 4)).mean()
+    assert (inside >= 0.9).all()
+
+
+@pytest.mark.parametrize("way", WAYS)
 def test_the_radius_is_not_bought_with_width(placed, way):
-    """Its median is at most 3.1 times the median error where bearings are taken: more than on drawn lines (2.6), since many
-    places lie beside a known end, where the error is next to nothing, and a few in the middle of a crooked line.
-    """
+    """Its median is at most 2.6 times the median error."""
     table = placed[way].dropna()
-    assert table["within"].median() <= 3.1 * table["error"].median()
+    assert table["within"].median() <= 2.6 * table["error"].median()
 
 
 @pytest.mark.parametrize(("way", "most_m"), [("bearings", 0.7), ("fittings", 0.7), ("located", 0.35)])

@@ -15,7 +15,7 @@ from sewermap.line.reference import Lines, lines_from_geometries, point_at
 from sewermap.line.scene import scene_of, with_push
 from sewermap.line.sketching import sketches_of
 
-SCALE_SD, BEARING_SD, LOCATED_SD_M = 0.01, 3.0, 0.3
+SCALE_SD, BEARING_SD, LOCATED_SD_M, SURVEYED_SD_M = 0.01, 3.0, 0.3, 0.1
 FITTINGS = np.array([22.5, 45.0, 90.0])
 
 
@@ -39,7 +39,7 @@ def true_lines(town: Town) -> Lines:
 
 def noted(town: Town, rng: np.random.Generator, *, by_fittings: bool = False, located: int = 0) -> Noted:
     """True bends with 1 % of scale a lateral and 3 degrees a bearing (``by_fittings``: of the first bearing alone, then nominal
-    angles with their hands); both ends known; ``located`` points on the way, wrong by 0.3 m an axis.
+    angles with their hands); both ends surveyed, wrong by 0.1 m an axis; ``located`` points on the way, wrong by 0.3 m an axis.
     """
     lines, tables = true_lines(town), frames(town)
     names = tables["lateral_lines"]["lateral"].to_numpy()
@@ -67,12 +67,10 @@ def noted(town: Town, rng: np.random.Generator, *, by_fittings: bool = False, lo
     at = lines.length_m[heads] * np.tile(np.arange(1, located + 1) / (located + 1), len(lines))
     xy = point_at(lines, heads, at) + rng.normal(0.0, LOCATED_SD_M, (len(at), 2)) if located else np.zeros((0, 2))
     points = pd.DataFrame({"lateral": names[heads], "reading_m": at * scale[heads], "map_x": xy[:, 0], "map_y": xy[:, 1]})
-    ends = [(kind, lines.coords[rows, :2]) for kind, rows in (("tie-in", first), ("building", last))]
+    ends = (("tie-in", first), ("building", last))
+    surveyed = [(kind, lines.coords[rows, :2] + rng.normal(0.0, SURVEYED_SD_M, (len(rows), 2))) for kind, rows in ends]
     known = pd.concat(
-        [
-            pd.DataFrame({"lateral": names, "name": kind, "kind": kind, "x": place_[:, 0], "y": place_[:, 1]})
-            for kind, place_ in ends
-        ]
+        [pd.DataFrame({"lateral": names, "name": kind, "kind": kind, "x": at[:, 0], "y": at[:, 1]}) for kind, at in surveyed]
     )
     referents = pd.concat([tables["referents"], known], ignore_index=True)
     return Noted(legs, points.assign(sigma_m=LOCATED_SD_M).astype({"lateral": "str"}), referents)

@@ -159,3 +159,13 @@ def test_a_store_of_the_first_schema_becomes_like_a_new_one(store: Store, latera
         assert rows["lateral"].tolist() == ["L-1", "L-2"]
         assert rows["private_ends_m"].isna().all()
         assert len(bulk.read(conn, sa.select(laterals).where(bulk.in_box(conn, laterals, (0.0, 0.0, 1.0, 1.0))))) == 1
+
+
+def test_what_an_older_schema_computed_in_its_own_way_is_emptied(store: Store, lateral_rows) -> None:
+    """The third schema told one sigma at each vertex of a line that no map drew: it is gone, to be computed again."""
+    with store.writing() as conn:
+        bulk.insert(conn, laterals, lateral_rows.assign(accuracy_along="0.1 0.25"))
+        conn.execute(sa.update(meta).where(meta.c.name == "schema_version").values(value="3"))
+    upgrade(store.where)
+    with open_store(store.where).reading() as conn:
+        assert bulk.read(conn, laterals)["accuracy_along"].isna().all()

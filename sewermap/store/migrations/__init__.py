@@ -15,6 +15,7 @@ from sewermap.errors import StoreError
 from sewermap.store import geopackage, postgis, session
 from sewermap.store.geometry import SRID_OF_DIALECT
 from sewermap.store.migrations.adding import added
+from sewermap.store.migrations.forgetting import forgotten
 from sewermap.store.migrations.widening import widened
 from sewermap.store.tables import meta
 from sewermap.store.trouble import told
@@ -54,6 +55,10 @@ STEPS: tuple[Step, ...] = (
     Step(
         "lines that no map drew, located points of a run, notes as typed, and the files of pictures",
         _each(widened("lateral_lines", "laterals", "legs", "located_points", "observations"), added("sketches", "pictures")),
+    ),
+    Step(
+        "how well lines that no map drew are known, along and across",
+        forgotten("accuracy_along", "laterals", "sketches"),
     ),
 )
 """In order; computed tables are to be built again after any of them (``sewermap recompute``)."""
