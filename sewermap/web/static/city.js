@@ -13,48 +13,66 @@
   const STEPS = 2 ** 30; // a step is the world's width over this: 3.7 cm at the equator
   const NO_PLACE = 255, NO_LINE = -128, STROKE = 127;
   const waiting = [];
-  let issueIndex = null;
 
   const { starts, owners } = sewermap.shapes;
 
   function laterals(columns, frame) {
     const count = columns.x.length, scale = 2 ** frame.shift / STEPS, half = frame.stroke / STROKE / STEPS;
     const [left, top] = frame.origin.map((step) => step / STEPS);
-    const made = { count, worldX: new Float64Array(count), worldY: new Float64Array(count) };
-    made.halfX = new Float32Array(count);
-    made.halfY = new Float32Array(count);
-    for (let i = 0; i < count; i += 1) {
-      const known = columns.half_x[i] !== NO_LINE;
-      made.worldX[i] = known ? left + (columns.x[i] + 0.5) * scale : NaN;
-      made.worldY[i] = known ? top + (columns.y[i] + 0.5) * scale : NaN;
-      made.halfX[i] = known ? columns.half_x[i] * half : 0;
-      made.halfY[i] = known ? columns.half_y[i] * half : 0;
-    }
-    for (const name of ["grade", "scoped", "due", "check_by", "repeats", "n_issues"]) made[name] = columns[name];
-    made.street = Uint16Array.from(owners(starts(columns.street_laterals)));
-    made.first_issue = starts(columns.n_issues);
-    return made;
+    const made = { count, first_issue: starts(columns.n_issues) };
+    const halves = (steps) => {
+      const all = new Float32Array(count);
+      for (let i = 0; i < count; i += 1) if (steps[i] !== NO_LINE) all[i] = steps[i] * half;
+      return all;
+    };
+    const middles = (steps, from) => {
+      const all = new Float64Array(count), known = columns.half_x;
+      for (let i = 0; i < count; i += 1) all[i] = known[i] === NO_LINE ? NaN : from + (steps[i] + 0.5) * scale;
+      return all;
+    };
+    const makers = {
+      worldX: () => middles(columns.x, left),
+      worldY: () => middles(columns.y, top),
+      halfX: () => halves(columns.half_x),
+      halfY: () => halves(columns.half_y),
+      street: () => Uint16Array.from(owners(starts(columns.street_laterals))),
+    };
+    for (const name of ["grade", "scoped", "due", "check_by", "repeats", "n_issues"]) makers[name] = () => columns[name];
+    return sewermap.lazily(made, makers);
   }
 
   function issues(columns, of) {
-    const count = columns.kind.length, bytes = () => new Uint8Array(count);
-    const made = { count, kind: columns.kind, along: columns.along, first: columns.first };
-    for (const name of ["flags", "grade", "state", "side"]) made[name] = bytes();
-    made.last = new Uint16Array(count);
-    made.lateral = owners(of.first_issue);
-    made.worldX = new Float64Array(count);
-    made.worldY = new Float64Array(count);
-    for (let i = 0; i < count; i += 1) {
-      const look = columns.look[i], lateral = made.lateral[i], share = columns.along[i] / 127 - 1, known = columns.along[i] !== NO_PLACE;
-      made.grade[i] = look & 7;
-      made.state[i] = (look >> 3) & 7;
-      made.side[i] = look >> 6;
-      made.flags[i] = columns.flags[i] | (known ? 0 : UNPLACED);
-      made.last[i] = made.first[i] + columns.seen_for[i];
-      made.worldX[i] = known ? of.worldX[lateral] + share * of.halfX[lateral] : NaN;
-      made.worldY[i] = known ? of.worldY[lateral] + share * of.halfY[lateral] : NaN;
-    }
-    return made;
+    const count = columns.kind.length, made = { count };
+    const bits = (from) => {
+      const all = new Uint8Array(count), { look } = columns;
+      for (let i = 0; i < count; i += 1) all[i] = (look[i] >> from) & 7;
+      return all;
+    };
+    const places = (middles, halves) => {
+      const all = new Float64Array(count), { along } = columns, { lateral } = made;
+      for (let i = 0; i < count; i += 1) all[i] = along[i] === NO_PLACE ? NaN : middles[lateral[i]] + (along[i] / 127 - 1) * halves[lateral[i]];
+      return all;
+    };
+    const makers = {
+      lateral: () => owners(of.first_issue),
+      grade: () => bits(0),
+      state: () => bits(3),
+      side: () => bits(6),
+      flags: () => {
+        const all = columns.flags.slice(), { along } = columns;
+        for (let i = 0; i < count; i += 1) if (along[i] === NO_PLACE) all[i] |= UNPLACED;
+        return all;
+      },
+      last: () => {
+        const all = new Uint16Array(count), { first, seen_for: days } = columns;
+        for (let i = 0; i < count; i += 1) all[i] = first[i] + days[i];
+        return all;
+      },
+      worldX: () => places(of.worldX, of.halfX),
+      worldY: () => places(of.worldY, of.halfY),
+    };
+    for (const name of ["kind", "along", "first"]) makers[name] = () => columns[name];
+    return sewermap.lazily(made, makers);
   }
 
   /** Lines of streets as ground.js traces them, and by part the street's number. */
@@ -64,17 +82,24 @@
     return { x, y, starts: from, boxes: sewermap.shapes.boxes(x, y, from), owner: columns.street_line };
   }
 
+  /** The box [west, north, east, south] that holds all lines, world units. */
+  function extent({ worldX, worldY, count }, reach) {
+    const box = [Infinity, Infinity, -Infinity, -Infinity];
+    for (let i = 0; i < count; i += 1) {
+      if (worldX[i] < box[0]) box[0] = worldX[i];
+      if (worldY[i] < box[1]) box[1] = worldY[i];
+      if (worldX[i] > box[2]) box[2] = worldX[i];
+      if (worldY[i] > box[3]) box[3] = worldY[i];
+    }
+    return [box[0] - reach, box[1] - reach, box[2] + reach, box[3] + reach];
+  }
+
   const city = {
     REPEAT, CROSS_BORE, UNPLACED, STEPS,
     laterals: null,
     issues: null,
     streets: null,
     moved: 0, // by how much, at most, an issue lies elsewhere than its index thinks; world units
-    /** Issues by place; made when first asked, for the whole city is drawn without it. */
-    get issueIndex() {
-      issueIndex ??= sewermap.gridIndex(city.issues.worldX, city.issues.worldY);
-      return issueIndex;
-    },
     ready(then) {
       if (city.laterals) then(city);
       else waiting.push(then);
@@ -90,6 +115,12 @@
       return Number.isNaN(worldX[issue]) ? null : sewermap.projection.latLng(worldX[issue], worldY[issue]);
     },
   };
+  // Laterals and issues by place: the whole city is drawn without them.
+  sewermap.lazily(city, {
+    lateralIndex: () => sewermap.gridIndex(city.laterals.worldX, city.laterals.worldY),
+    issueIndex: () => sewermap.gridIndex(city.issues.worldX, city.issues.worldY),
+    extent: () => extent(city.laterals, city.stroke),
+  });
 
   /** Issues of a cell that has arrived, moved to where they are on their line. */
   city.placeExactly = (cell) => {
@@ -115,7 +146,6 @@
     city.streets = streetLines(columns);
     city.blur = 2 ** packed.shift / STEPS;
     city.stroke = packed.stroke / STEPS;
-    city.lateralIndex = sewermap.gridIndex(made.worldX, made.worldY);
     city.laterals = made;
     for (const then of waiting.splice(0)) then(city);
   };

@@ -32,14 +32,12 @@
 
   /** Laterals of a window whose lines are not here (yet), as strokes through their middle. */
   function strokes(context, frame, look, classOf, skip) {
-    const { laterals, lateralIndex, stroke } = sewermap.city, { world, left, top } = frame, mode = sewermap.colours.MODES[look.colour];
+    const { laterals, stroke } = sewermap.city, { world, left, top } = frame, mode = sewermap.colours.MODES[look.colour];
+    if (frame.zoom < STROKES_FROM) return worstDots(context, frame, laterals, look.laterals, classOf, mode);
     const rows = mode.map(() => []);
-    lateralIndex.within(grown(frame.box, stroke + 4 / world), (row) => {
+    sewermap.city.lateralIndex.within(grown(frame.box, stroke + 4 / world), (row) => {
       if (look.laterals[row] && !skip(row)) rows[classOf(row)].push(row);
     });
-    if (frame.zoom < STROKES_FROM) {
-      return mode.forEach((kind, index) => dots(context, frame, laterals, rows[index], kind.colour, index ? 2 : 1.4));
-    }
     return strokeClasses(context, mode, frame.zoom, (index) => {
       for (const row of rows[index]) {
         const x = laterals.worldX[row] * world - left, y = laterals.worldY[row] * world - top;
@@ -48,6 +46,30 @@
         context.lineTo(x + dx, y + dy);
       }
       return rows[index].length;
+    });
+  }
+
+  /** Shown laterals from far, as small squares: of many on one spot the gravest. All are looked at, which is quick enough. */
+  function worstDots(context, frame, laterals, shown, classOf, mode) {
+    const { world, left, top, edge } = frame, { worldX, worldY, count } = laterals, across = Math.ceil(edge / 2) + 1;
+    const worst = new Uint8Array(across * across), at = new Uint32Array(across * across);
+    for (let row = 0; row < count; row += 1) {
+      const x = worldX[row] * world - left, y = worldY[row] * world - top;
+      if (!(x >= 0 && y >= 0 && x <= edge && y <= edge) || !shown[row]) continue; // what has no place is nowhere
+      const spot = (y >> 1) * across + (x >> 1), index = classOf(row) + 1;
+      if (index <= worst[spot]) continue;
+      worst[spot] = index;
+      at[spot] = row;
+    }
+    const spots = mode.map(() => []);
+    for (let spot = 0; spot < worst.length; spot += 1) if (worst[spot]) spots[worst[spot] - 1].push(spot);
+    mode.forEach((kind, index) => {
+      const size = index ? 2 : 1.4;
+      context.fillStyle = kind.colour;
+      for (const spot of spots[index]) {
+        const row = at[spot];
+        context.fillRect(worldX[row] * world - left - size / 2, worldY[row] * world - top - size / 2, size, size);
+      }
     });
   }
 
@@ -169,7 +191,7 @@
 
   /** The chosen lateral with a light edge, the chosen issue larger than all others. */
   function marked(context, frame, look, cells) {
-    const { lateral = -1, issue = -1 } = look.marked || {}, { worldX, worldY, grade, flags } = sewermap.city.issues;
+    const { lateral = -1, issue = -1 } = look.marked || {};
     for (const cell of lateral >= 0 ? cells : []) {
       const row = cell.lateral.indexOf(lateral);
       if (row < 0) continue;
@@ -180,7 +202,9 @@
       context.strokeStyle = "rgba(53, 16, 94, 0.35)";
       context.stroke();
     }
-    if (issue < 0 || Number.isNaN(worldX[issue])) return;
+    if (issue < 0) return;
+    const { worldX, worldY, grade, flags } = sewermap.city.issues;
+    if (Number.isNaN(worldX[issue])) return;
     const index = sewermap.symbols.classOf("defect", (look.grade || grade)[issue] || null);
     const x = worldX[issue] * frame.world - frame.left, y = worldY[issue] * frame.world - frame.top, size = 1.4 * Math.max(7, signSize(frame.zoom));
     sewermap.symbols.draw(context, index, x, y, size, (flags[issue] & sewermap.city.CROSS_BORE) > 0);

@@ -66,19 +66,22 @@
     then(points);
   });
 
-  /** Shown rows whose place (a lateral's: its middle) is within Leaflet's bounds, in order: {issues, laterals}. */
+  /** Rows of shown issues whose place is within Leaflet's bounds, in order. */
   sewermap.city.inBounds = (bounds, look) => {
-    const { laterals, issues } = sewermap.city, { x, y } = sewermap.projection;
+    const { issues, extent, moved, UNPLACED } = sewermap.city, { x, y } = sewermap.projection, { count } = issues;
     const west = x(bounds.getWest()), north = y(bounds.getNorth()), east = x(bounds.getEast()), south = y(bounds.getSouth());
-    // All rows are looked at: that is quicker than any index where the whole city is in view, and quick enough elsewhere.
-    const within = ({ worldX, worldY, count }, shown) => {
-      const rows = new Uint32Array(count);
-      let found = 0;
+    const rows = new Uint32Array(count);
+    let found = 0;
+    // All rows are looked at: that is quicker than an index where much of the city is in view, and quick enough elsewhere.
+    if (west <= extent[0] - moved && north <= extent[1] - moved && east >= extent[2] + moved && south >= extent[3] + moved) {
+      const { flags } = issues; // all that have a place are in view
+      for (let row = 0; row < count; row += 1) if (look.issues[row] && !(flags[row] & UNPLACED)) rows[found++] = row;
+    } else {
+      const { worldX, worldY } = issues;
       for (let row = 0; row < count; row += 1) {
-        if (shown[row] && worldX[row] >= west && worldX[row] <= east && worldY[row] >= north && worldY[row] <= south) rows[found++] = row;
+        if (look.issues[row] && worldX[row] >= west && worldX[row] <= east && worldY[row] >= north && worldY[row] <= south) rows[found++] = row;
       }
-      return rows.slice(0, found);
-    };
-    return { issues: within(issues, look.issues), laterals: within(laterals, look.laterals) };
+    }
+    return rows.slice(0, found);
   };
 })();

@@ -5,7 +5,17 @@
 // sewermap.about                        {language, units, as_of, public}
 "use strict";
 (() => {
-  let texts = {}, numbers = null, plurals = null;
+  let texts = {}, plurals = null;
+  const formats = new Map();
+
+  /** A format of numbers with so many decimals (undefined: as many as there are), made once: making one is slow. */
+  function numbers(places) {
+    if (!formats.has(places)) {
+      const options = places === undefined ? { maximumFractionDigits: 20 } : { minimumFractionDigits: places, maximumFractionDigits: places };
+      formats.set(places, new Intl.NumberFormat(sewermap.about.language, options));
+    }
+    return formats.get(places);
+  }
 
   function filled(text, values) {
     return text.replace(/\{(\w+)\}/g, (place, name) => (values && name in values ? String(values[name]) : place));
@@ -14,8 +24,8 @@
   sewermap.wordsData = ({ words, ...about }) => {
     texts = words;
     sewermap.about = about;
-    numbers = new Intl.NumberFormat(about.language, { maximumFractionDigits: 20 });
-    plurals = new Intl.PluralRules(about.language);
+    plurals = null;
+    formats.clear();
   };
 
   sewermap.t = (key, values) => {
@@ -23,13 +33,14 @@
     return filled(texts[key], values);
   };
 
-  sewermap.tn = (key, count, values) =>
-    sewermap.t(`${key}.${plurals.select(count) === "one" ? "one" : "many"}`, { ...values, count: numbers.format(count) });
+  sewermap.tn = (key, count, values) => {
+    plurals ??= new Intl.PluralRules(sewermap.about.language);
+    return sewermap.t(`${key}.${plurals.select(count) === "one" ? "one" : "many"}`, { ...values, count: numbers().format(count) });
+  };
 
   /** The text of a key, or what is given where the languages have none: kinds, states and sides of a town's own. */
   sewermap.tOr = (key, otherwise) => (Object.hasOwn(texts, key) ? texts[key] : otherwise);
 
   /** A number as the language writes it; with places, so many of them. */
-  sewermap.number = (value, places) =>
-    places === undefined ? numbers.format(value) : value.toLocaleString(sewermap.about.language, { minimumFractionDigits: places, maximumFractionDigits: places });
+  sewermap.number = (value, places) => numbers(places).format(value);
 })();

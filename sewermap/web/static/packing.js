@@ -14,22 +14,19 @@
 
   /** A promise of the bytes that a text packs. */
   async function unpackBytes(text) {
-    const stream = new Blob([decoded(text)]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
-    return new Uint8Array(await new Response(stream).arrayBuffer());
+    // Written straight in: a Blob's stream would send the bytes through another process first.
+    const { readable, writable } = new DecompressionStream("deflate-raw"), writer = writable.getWriter();
+    const written = Promise.all([writer.write(decoded(text)), writer.close()]);
+    const [bytes] = await Promise.all([new Response(readable).arrayBuffer(), written]);
+    return new Uint8Array(bytes);
   }
 
   /** One column out of its planes (all lowest bytes first, then the next), as unsigned whole numbers. */
   function joined(raw, at, length, width) {
-    if (width === 1) return raw.slice(at, at + length);
-    const whole = new UNSIGNED[width](length);
-    if (width === 2) {
-      for (let i = 0; i < length; i += 1) whole[i] = raw[at + i] | (raw[at + length + i] << 8);
-      return whole;
-    }
-    for (let plane = 0; plane < width; plane += 1) {
-      const from = at + plane * length, shift = 8 * plane;
-      for (let i = 0; i < length; i += 1) whole[i] |= raw[from + i] << shift;
-    }
+    if (width === 1) return raw.subarray(at, at + length);
+    const whole = new UNSIGNED[width](length), [low, next, third, high] = [0, 1, 2, 3].map((plane) => raw.subarray(at + plane * length));
+    if (width === 2) for (let i = 0; i < length; i += 1) whole[i] = low[i] | (next[i] << 8);
+    else for (let i = 0; i < length; i += 1) whole[i] = low[i] | (next[i] << 8) | (third[i] << 16) | (high[i] << 24);
     return whole;
   }
 
@@ -43,17 +40,20 @@
     return whole;
   }
 
-  /** A promise of the columns {name: typed array} of what packing.py packed. */
+  /** A promise of the columns {name: typed array} of what packing.py packed, each put together when it is first read. */
   async function unpack(packed) {
-    const raw = await unpackBytes(packed.bytes), columns = {};
+    const raw = await unpackBytes(packed.bytes), makers = {};
     let at = 0;
     for (const [name, type, length, isSteps] of packed.columns) {
-      const Kind = TYPES[type], width = Kind.BYTES_PER_ELEMENT, whole = joined(raw, at, length, width);
-      if (isSteps) summed(whole);
-      columns[name] = new Kind(whole.buffer);
+      const Kind = TYPES[type], width = Kind.BYTES_PER_ELEMENT, from = at;
+      makers[name] = () => {
+        const whole = joined(raw, from, length, width);
+        if (isSteps) summed(whole);
+        return new Kind(whole.buffer, whole.byteOffset, length);
+      };
       at += width * length;
     }
-    return columns;
+    return sewermap.lazily({}, makers);
   }
 
   /** A promise of the texts that names_file.py packed as one. */

@@ -16,6 +16,7 @@
     { name: "grade 5", words: "grade 5", shape: star, fill: "#35105e", stroke: INK, mark: "5", ink: PAPER, size: 1.5 },
   ];
   const CROSS_BORE = "cross-bore";
+  const drawn = new Map();
 
   /** The class of sign (a row of CLASSES) of an observation. */
   function classOf(role, grade) {
@@ -87,17 +88,23 @@
     }
   }
 
-  /** A small picture of a sign for legends and lists. */
+  /** A small picture of a sign for legends and lists: each is drawn once, for a list has a hundred. */
   function picture(index, crossBore = false, edge = 24) {
+    const scale = Math.max(1, window.devicePixelRatio || 1), key = `${index} ${crossBore} ${edge} ${scale}`, image = new Image(edge, edge);
+    if (!drawn.has(key)) drawn.set(key, drawnAs(index, crossBore, edge, scale));
+    image.src = drawn.get(key);
+    image.alt = "";
+    image.className = "sign";
+    return image;
+  }
+
+  function drawnAs(index, crossBore, edge, scale) {
     const canvas = document.createElement("canvas");
-    const scale = Math.max(1, window.devicePixelRatio || 1);
     canvas.width = canvas.height = edge * scale;
-    canvas.className = "sign";
-    canvas.setAttribute("aria-hidden", "true");
-    const context = canvas.getContext("2d");
+    const context = canvas.getContext("2d", { willReadFrequently: true });
     context.scale(scale, scale);
     draw(context, index, edge / 2, edge / 2, crossBore ? 4.6 : 7, crossBore);
-    return canvas;
+    return canvas.toDataURL();
   }
 
   sewermap.symbols = { CLASSES, CROSS_BORE, INK, classOf, draw, picture };

@@ -1,7 +1,9 @@
 // The filters and the switch of colours: native controls that say what the address bar says, and change it.
 "use strict";
 (() => {
+  const SOON_MS = 500;
   const { t } = sewermap;
+  let chooseStreet = null; // chooseStreet(name): the filter shows it
   const control = (name) => document.getElementById(`filter-${name}`);
 
   function option(value, text) {
@@ -11,10 +13,28 @@
     return made;
   }
 
+  /** A city has thousands of streets, and a page that stands sooner without them: they are put in when somebody comes near them. */
+  function streetsWhenWanted() {
+    const select = control("street"), { town, city } = sewermap;
+    let there = false;
+    const fill = () => {
+      if (there) return;
+      there = true;
+      const used = new Set(city.laterals.street), names = town.streets.filter((name, i) => name && used.has(i));
+      select.append(...names.map((name) => option(name, name)));
+    };
+    for (const event of ["focus", "pointerenter", "pointerdown"]) select.addEventListener(event, fill, { once: true });
+    setTimeout(() => requestIdleCallback(fill), SOON_MS);
+    return (value) => {
+      if (value) fill();
+      if (select.value !== value) select.value = value;
+    };
+  }
+
   /** Choices that depend on the town. */
   function fill() {
-    const { town, words } = sewermap, used = new Set(sewermap.city.laterals.street);
-    control("street").append(...town.streets.filter((name, i) => name && used.has(i)).map((name) => option(name, name)));
+    const { town, words } = sewermap;
+    chooseStreet = streetsWhenWanted();
     const kinds = town.kinds.map((name) => [name, words.title(words.kind(name))]).sort((a, b) => a[1].localeCompare(b[1], sewermap.about.language));
     control("kind").append(...kinds.map(([name, text]) => option(name, text)));
     control("side").append(...["private", "public", "undetermined", "unknown"].map((name) => option(name, t(`town.side.${name}`))));
@@ -25,9 +45,10 @@
   function follow(wanted) {
     const { town, words, url } = sewermap, name = (list, row) => (row < 0 ? "" : list[row]);
     const values = {
-      street: name(town.streets, wanted.street), kind: name(town.kinds, wanted.kind), grade: wanted.grade || "", side: name(town.sides, wanted.side),
+      kind: name(town.kinds, wanted.kind), grade: wanted.grade || "", side: name(town.sides, wanted.side),
       state: wanted.state, since: words.isoDay(wanted.since), until: words.isoDay(wanted.until), due: wanted.due ?? "",
     };
+    chooseStreet(name(town.streets, wanted.street));
     for (const [key, value] of Object.entries(values)) if (control(key).value !== String(value)) control(key).value = value;
     control("repeats").checked = wanted.repeats;
     for (const radio of document.querySelectorAll('input[name="colour"]')) radio.checked = radio.value === wanted.colour;

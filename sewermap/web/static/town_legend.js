@@ -6,7 +6,7 @@
 
   /** A small picture drawn by draw(context). */
   function picture(draw) {
-    const canvas = document.createElement("canvas"), scale = Math.max(1, window.devicePixelRatio || 1), context = canvas.getContext("2d");
+    const canvas = document.createElement("canvas"), scale = Math.max(1, window.devicePixelRatio || 1), context = canvas.getContext("2d", { willReadFrequently: true });
     canvas.width = EDGE * scale;
     canvas.height = HIGH * scale;
     canvas.className = "swatch";

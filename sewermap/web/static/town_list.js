@@ -94,7 +94,7 @@
       timer = 0;
       tellWhetherReady();
       if (all.checked) rows = Uint32Array.from(shownRows(look.issues));
-      else rows = sewermap.city.inBounds(map.getBounds(), look).issues;
+      else rows = sewermap.city.inBounds(map.getBounds(), look);
       rows = sorted(rows, order.value, look, details);
       count.textContent = sewermap.tn(all.checked ? "town.list.town" : "town.list.view", rows.length);
       note.hidden = rows.length > 0;

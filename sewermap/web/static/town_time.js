@@ -6,7 +6,8 @@
   /** The last days of the months from the first sighting on, as days since 1990, and the day that the site tells of. */
   function monthEnds() {
     const asOf = words.dayNumber(sewermap.town.as_of), days = [];
-    const first = sewermap.city.issues.first.reduce((least, day) => (day && day < least ? day : least), asOf);
+    let first = asOf;
+    for (const day of sewermap.city.issues.first) if (day && day < first) first = day;
     const [year, month] = words.isoDay(first).split("-").map(Number);
     for (let i = 0; ; i += 1) {
       const end = Math.round((Date.UTC(year, month + i, 0) - Date.UTC(1990, 0, 1)) / 86400000);

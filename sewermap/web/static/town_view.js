@@ -208,6 +208,9 @@
     foldOnPhones();
     pane(map, "background", 150);
     const ground = pane(map, "ground", 200), labels = pane(map, "labels", 450);
+    // The list needs them as soon as the map stands: they are read while the city unpacks.
+    sewermap.city.names(() => {});
+    sewermap.details(() => {});
     sewermap.city.ready((city) => {
       const look = { issues: new Uint8Array(city.issues.count), laterals: new Uint8Array(city.laterals.count), colour: "grade", marked: null };
       let shown = null;

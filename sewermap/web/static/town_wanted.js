@@ -52,10 +52,10 @@
     }
     if (wanted.repeats) tests.push(details ? (i) => details.isRepeat(i, wanted.day) : (i) => issues.flags[i] & sewermap.city.REPEAT);
     return {
-      passes: (i) => tests.every((test) => test(i)),
-      bad: (i) => !wanted.grade || grade[i] >= wanted.grade,
-      graded: (i) => grade[i] > 0,
-      over: (i) => wanted.state === OPEN && state[i] === mended,
+      passes: tests.length ? (i) => tests.every((test) => test(i)) : () => true,
+      grade,
+      state,
+      left: wanted.state === OPEN ? mended : -1, // the state that is left out
     };
   }
 
@@ -83,8 +83,8 @@
         if (look.known && !look.known[i]) continue;
         counts.issuesOf += 1;
         if (!passes || !test.passes(i)) continue;
-        const bad = test.bad(i), over = test.over(i);
-        if (!bad && !over && !test.graded(i)) counts.ungraded += 1;
+        const bad = test.grade[i] >= wanted.grade, over = test.state[i] === test.left;
+        if (!bad && !over && !test.grade[i]) counts.ungraded += 1;
         if (bad && over) counts.mended += 1;
         if (!bad || over) continue;
         look.issues[i] = any = 1;
