@@ -79,6 +79,7 @@ def recompute(store: Store, conn: sa.Connection, touched: Collection[str] | None
     told = issue_tables(story, scene.laterals, life_rules(words), grade_table(rules.get("grades")))
     rows |= _issue_rows(told, rows["laterals"])
     rows["placed_observations"] = joined.filled(_with_issues(rows["placed_observations"], rows["issue_sightings"]))
+    rows |= {name: _with_owners(rows[name], scene.nowhere) for name in ("placed_observations", "issues")}
     computed.replace_laterals(conn, names, rows)
     warned = [_warnings(scene, observations, places, names), _of_located(given, located, names), joined.warnings(names)]
     return pd.concat(warned, ignore_index=True)
@@ -176,6 +177,12 @@ def _with_issues(placed: pd.DataFrame, sightings: pd.DataFrame) -> pd.DataFrame:
     """Placed observations with the name of the issue that each is a sighting of."""
     names = sightings.set_index("id")["issue"]
     return placed.assign(issue=pd.Series(names.reindex(placed["id"]).to_numpy(), index=placed.index, dtype="str"))
+
+
+def _with_owners(rows: pd.DataFrame, nowhere: pd.DataFrame) -> pd.DataFrame:
+    """Whose what was seen is, also on a lateral that lies nobody knows where: a street's defects are asked for by its name."""
+    of = nowhere.set_index("lateral").reindex(rows["lateral"])
+    return rows.assign(**{name: rows[name].fillna(of[name].set_axis(rows.index)) for name in of})
 
 
 def _only_columns(rows: pd.DataFrame, table: sa.Table) -> pd.DataFrame:

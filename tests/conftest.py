@@ -14,6 +14,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from hypothesis import settings
 from playwright.sync_api import Browser, sync_playwright
 from psycopg import sql
 
@@ -22,6 +23,10 @@ _CHROMIUM_ARGS = [
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
 ]
 _TEMPLATE = "sewermap_template"
+
+# How long an example takes tells of the machine and of what else it does, not of what is tested.
+settings.register_profile("sewermap", deadline=None)
+settings.load_profile("sewermap")
 _SERVER_USER = "postgres"
 
 

@@ -20,7 +20,8 @@ def street_names(store: Store, typed: str) -> list[str]:
     Raises UnknownNameError, naming the nearest streets, where neither a lateral nor a street layer knows it.
     """
     with store.reading() as conn:
-        written = bulk.values_of(conn, lateral_states.c.street)
+        # Of laterals that lie nobody knows where, only what was seen there tells the street.
+        written = sorted({*bulk.values_of(conn, lateral_states.c.street), *bulk.values_of(conn, issues.c.street)})
         found = [name for name in written if _plain(name) == _plain(typed)]
         if not found:
             known = sa.select(streets.c.street).where(recorded.is_current(streets)).distinct()

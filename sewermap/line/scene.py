@@ -9,11 +9,14 @@ from sewermap.line.place_rules import PlaceRules
 from sewermap.line.private_ends import with_private_ends
 from sewermap.line.pushes import Pushes, pushes_of
 
+OF_OWNER = ("lateral", "property", "street", "address")
+
 
 @dataclass(frozen=True)
 class Scene:
     """``runs`` in order of name with their ``pushes`` row by row; ``warnings``: lateral, field, value, reason; ``sketches``: what
-    lines that no map drew might be, where they were asked for.
+    lines that no map drew might be, where they were asked for; ``nowhere``: lateral, property, street, address of those that have
+    no line at all.
     """
 
     rules: PlaceRules
@@ -23,6 +26,7 @@ class Scene:
     pushes: Pushes
     warnings: pd.DataFrame
     sketches: pd.DataFrame = field(default_factory=pd.DataFrame)
+    nowhere: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({name: pd.Series(dtype="str") for name in OF_OWNER}))
 
 
 def scene_of(

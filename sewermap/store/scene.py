@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sewermap.line.known_points import ALWAYS_KNOWN, Ground
 from sewermap.line.lines_taken import lines_taken
 from sewermap.line.place_rules import rules_from_texts
-from sewermap.line.scene import Scene, scene_of, with_push
+from sewermap.line.scene import OF_OWNER, Scene, scene_of, with_push
 from sewermap.store import bulk, recorded
 from sewermap.store import tables as schema
 from sewermap.store.session import Store
@@ -27,14 +27,16 @@ def read_scene(store: Store, conn: sa.Connection, located: pd.DataFrame) -> Scen
     ground = Ground(*(recorded.current(conn, table) for table in (schema.parcels, schema.buildings, schema.referents)))
     lines = current_lines(conn)
     sketches = read_sketches(store, conn, lines, ground, located)
+    taken = lines_taken(lines, sketches)
     scene = scene_of(
         rules_from_texts(recorded.rules(conn)),
-        lines_taken(lines, sketches),
+        taken,
         ground,
         recorded.with_source(conn, schema.runs),
         metres_per_unit=store.metres_per_unit,
     )
-    return replace(scene, sketches=sketches)
+    nowhere = lines.loc[~lines["lateral"].isin(taken["lateral"]), list(OF_OWNER)]
+    return replace(scene, sketches=sketches, nowhere=nowhere)
 
 
 def read_observations(conn: sa.Connection, scene: Scene, names: Collection[str] | None, crs: pyproj.CRS) -> pd.DataFrame:

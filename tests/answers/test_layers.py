@@ -60,10 +60,15 @@ def test_points_lie_on_their_laterals(book):
     np.testing.assert_allclose(book.layer("laterals")["length_m"], shapely.length(book.layer("laterals").geometry), rtol=1e-12)
 
 
-def test_histories_are_in_order_of_time(book):
+@pytest.fixture(scope="module")
+def stories(book):
+    """The histories of all laterals, by name."""
+    return {name: book.history(name) for name in book.layer("laterals")["lateral"]}
+
+
+def test_histories_are_in_order_of_time(stories):
     """Of each lateral all parts by day; each defect is a sighting of one issue, and its events are in order of time."""
-    for name in book.layer("laterals")["lateral"]:
-        story = book.history(name)
+    for name, story in stories.items():
         for part, day in (("runs", "ran_on"), ("observations", "ran_on"), ("works", "done_on"), ("warranties", "begins_on")):
             days = [row[day] for row in story[part]]
             assert days == sorted(days), (name, part)
@@ -80,12 +85,11 @@ def test_histories_are_in_order_of_time(book):
             ]
 
 
-def test_histories_hold_all_that_was_loaded(book):
+def test_histories_hold_all_that_was_loaded(book, stories):
     """Over all laterals, the histories hold each run, observation, work and warranty exactly once, beside those works opened."""
-    stories = [book.history(name) for name in book.layer("laterals")["lateral"]]
     for part, table, key in (("runs", "runs", "run"), ("works", "works", "work"), ("warranties", "warranties", "warranty"),
                              ("observations", "placed_observations", "observation")):  # fmt: skip
-        told = [row[key] for story in stories for row in story[part] if not str(row[key]).endswith(OWN)]
+        told = [row[key] for story in stories.values() for row in story[part] if not str(row[key]).endswith(OWN)]
         assert sorted(told) == sorted(book.layer(table)[key])
 
 

@@ -55,7 +55,7 @@ RUNS = {
     "runs": "run,lateral,ran_on,unit,launch\nR1,L1,2025-01-01,ft,tie-in\nR2,L2,2025-01-01,ft,tie-in\n",
     "observations": "run,reading,kind\nR1,500,roots\nR2,10,roots\nR2,12,crack\n",
 }
-TWO = {"laterals": "lateral,address\nL1,1 Elm\nL2,2 Elm\n"}
+TWO = {"laterals": "lateral,address,street\nL1,1 Elm,Elm Lane\nL2,2 Elm,Oak Lane\n"}
 ENDS = {"referents": "lateral,name,kind,x,y\nL1,Q,tie-in,1391.670,2600.480\nL1,T,building,1727.810,2713.780\n"}
 
 
@@ -93,6 +93,8 @@ def test_what_has_no_line_is_loaded_and_says_so(book: Book, tmp_path: Path) -> N
     assert refused["taken"].sum() == 0
     assert refused["reason"].str.contains("tie_in_distance").all()
     assert len(book.defects()) >= 1
+    assert set(book.defects(street="oak lane")["lateral"]) == {"L2"}
+    assert placed.loc["R2", "address"].tolist() == ["2 Elm", "2 Elm"]
     assert len(book.repeats()) == len(book.due()) == 0
     assert (tmp_path / "site" / "index.html") in book.site(tmp_path / "site")
     assert book.check() == []
