@@ -182,7 +182,7 @@ def _with_issues(placed: pd.DataFrame, sightings: pd.DataFrame) -> pd.DataFrame:
 def _with_owners(rows: pd.DataFrame, nowhere: pd.DataFrame) -> pd.DataFrame:
     """Whose what was seen is, also on a lateral that lies nobody knows where: a street's defects are asked for by its name."""
     of = nowhere.set_index("lateral").reindex(rows["lateral"])
-    return rows.assign(**{name: rows[name].fillna(of[name].set_axis(rows.index)) for name in of})
+    return rows.assign(**{str(name): rows[name].fillna(of[name].set_axis(rows.index)) for name in of})
 
 
 def _only_columns(rows: pd.DataFrame, table: sa.Table) -> pd.DataFrame:
