@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
-from sewermap.follow.issue_rows import OF_SIGHTING, Story, issues_of
+from sewermap.follow.issue_rows import OF_SIGHTING, Story, issue_tables
 from sewermap.history.grading import grade_table
 from sewermap.history.kinds import vocabulary
 from sewermap.history.life_rules import life_rules
@@ -67,7 +67,16 @@ def issues_on(
 
 
 def issues_told_again(store: Store, conn: sa.Connection, as_of: date, laterals: Collection[str] | None) -> pd.DataFrame:
-    """The issues at the end of a day, told from the sightings, runs and works until then, by the functions that loading uses."""
+    """The issues at the end of a day, by columns of their table."""
+    return tables_told_again(store, conn, as_of, laterals)["issues"][list(ALL)]
+
+
+def tables_told_again(
+    store: Store, conn: sa.Connection, as_of: date, laterals: Collection[str] | None = None
+) -> dict[str, pd.DataFrame]:
+    """Issues and lateral_states at the end of a day, told from the sightings, runs and works until then, by the functions that
+    loading uses.
+    """
     table, lines = schema.placed_observations, schema.laterals
     of_laterals = _of(conn, table.c.lateral, laterals)
     columns = [table.c[name] for name in (*OF_SIGHTING, "role", "issue")]
@@ -75,13 +84,17 @@ def issues_told_again(store: Store, conn: sa.Connection, as_of: date, laterals: 
     seen = bulk.read(conn, sa.select(*columns).where(*wanted).order_by(table.c.id))
     rules = recorded.rules(conn)
     rows = bulk.read(conn, sa.select(lines).where(*_of(conn, lines.c.lateral, laterals)))
-    told = issues_of(
+    told = issue_tables(
         _story(seen, coverages_on(conn, as_of, laterals), works_on(conn, as_of, laterals)),
         laterals_from_computed(rows, store.metres_per_unit, rules_from_texts(rules)),
         life_rules(vocabulary(rules.get("kinds"))),
         grade_table(rules.get("grades")),
     )
-    return told[list(ALL)]
+    # Whose a lateral without a line is, its issues alone tell.
+    names = [schema.issues.c[name] for name in ("issue", "property", "street", "address")]
+    owner = bulk.read(conn, sa.select(*names)).set_index("issue").reindex(told["issues"]["issue"])
+    told["issues"] = told["issues"].assign(**{str(name): owner[name].to_numpy() for name in owner})
+    return told
 
 
 def sightings_on(conn: sa.Connection, as_of: date, laterals: Collection[str] | None = None) -> pd.DataFrame:

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
+from sewermap.answers.as_of import last_day, tables_told_again
 from sewermap.answers.claims import claims
 from sewermap.answers.due import due
 from sewermap.answers.fall import WITHIN, findings
@@ -24,8 +25,15 @@ RECORDED = ("runs", "works", "referents", "parcels", "streets", "mains", "buildi
 OF_STATE = ("grade", "grade_why", "issues", "repeats", "runs", "last_run_on", "scoped_m")
 
 
+DATED = {
+    "placed_observations": "ran_on", "issue_sightings": "ran_on", "run_coverages": "ran_on", "runs": "ran_on", "works": "done_on",
+}  # fmt: skip
+"""By frame the day of a row."""
+
+
 def site_frames(store: Store, as_of: date) -> dict[str, pd.DataFrame]:
-    """The frames of a site by name, geometries in the map's CRS; warranties and claims as of a day.
+    """The frames of a site by name, geometries in the map's CRS; all as of a day: what is dated later is left out, and issues and
+    grades are told again (see ``as_of``).
 
     laterals (with their columns of lateral_states), placed_observations (with film_time as written), issues, issue_sightings,
     issue_events (what each run and work said of each issue since it was first seen, in order of time: issue, day, run, work,
@@ -35,7 +43,14 @@ def site_frames(store: Store, as_of: date) -> dict[str, pd.DataFrame]:
     with store.reading() as conn:
         frames = {name: _computed(conn, getattr(schema, name)) for name in COMPUTED}
         frames |= {name: _recorded(conn, getattr(schema, name)) for name in RECORDED}
-        frames["laterals"] = _laterals(conn)
+        frames["laterals"] = _computed(conn, schema.laterals)
+        states = _lateral_states(conn)
+        latest = last_day(conn)
+        if latest is not None and as_of < latest:
+            told = tables_told_again(store, conn, as_of)
+            states = told["lateral_states"].set_index("lateral")[list(OF_STATE)]
+            frames |= _until(frames, as_of) | {"issues": told["issues"][list(frames["issues"])]}
+        frames["laterals"] = _with_states(frames["laterals"], states)
         frames["placed_observations"] = _with_film_time(conn, frames["placed_observations"])
         rules = life_rules(vocabulary(recorded.rules(conn).get("kinds")))
         seen, issues = frames["placed_observations"], frames["issues"]
@@ -89,9 +104,17 @@ def _with_film_time(conn: sa.Connection, seen: pd.DataFrame) -> pd.DataFrame:
     return seen.assign(film_time=told["film_time"].reindex(rows).to_numpy())
 
 
-def _laterals(conn: sa.Connection) -> pd.DataFrame:
+def _until(frames: dict[str, pd.DataFrame], as_of: date) -> dict[str, pd.DataFrame]:
+    """The frames whose rows have a day, without those dated later."""
+    end = pd.Timestamp(as_of)
+    return {name: frames[name][frames[name][day] <= end].reset_index(drop=True) for name, day in DATED.items()}
+
+
+def _lateral_states(conn: sa.Connection) -> pd.DataFrame:
+    table = schema.lateral_states
+    return bulk.read(conn, sa.select(table.c.lateral, *(table.c[name] for name in OF_STATE))).set_index("lateral")
+
+
+def _with_states(rows: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
     """Laterals with what their issues and runs make of them."""
-    state = schema.lateral_states
-    rows = _computed(conn, schema.laterals)
-    states = bulk.read(conn, sa.select(state.c.lateral, *(state.c[name] for name in OF_STATE))).set_index("lateral")
     return rows.assign(**{name: states[name].reindex(rows["lateral"]).to_numpy() for name in OF_STATE})

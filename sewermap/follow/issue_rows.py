@@ -50,11 +50,6 @@ def issue_tables(story: Story, laterals: Laterals, rules: LifeRules, table: Grad
     }
 
 
-def issues_of(story: Story, laterals: Laterals, rules: LifeRules, table: GradeTable) -> pd.DataFrame:
-    """The rows of issues alone."""
-    return _named(_told(story, graded_sightings(story.sightings, table), laterals, rules), story.names)
-
-
 def _told(story: Story, seen: pd.DataFrame, laterals: Laterals, rules: LifeRules) -> pd.DataFrame:
     """Issues with their lives, trends, places and works, called by the numbers of their clusters."""
     issues = _issues(seen)

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sewermap.answers.site_frames import site_frames
+from sewermap.answers.as_of import issues_on
+from sewermap.answers.site_frames import DATED, site_frames
+from sewermap.history.life import MENDED, STATES
 
 AS_OF = dt.date(2026, 1, 31)
 
@@ -63,3 +65,34 @@ def test_due_and_claims_are_the_answers_of_the_day(frames, book):
     """Warranties in all states and claims are those that the questions give for the same day."""
     assert frames["due"]["warranty"].tolist() == book.due(AS_OF, all_states=True)["warranty"].tolist()
     assert frames["claims"]["issue"].tolist() == book.claims(AS_OF)["issue"].tolist()
+
+
+EARLIER = dt.date(2024, 9, 30)
+
+
+def test_of_an_earlier_day_nothing_is_told_that_came_later(book, frames):
+    """No row is dated later than the day; the others are those of today's frames, and issues are as ``defects`` tells them."""
+    then, end = site_frames(book.store, EARLIER), pd.Timestamp(EARLIER)
+    for name, day in {**DATED, "issues": "last_seen", "issue_events": "day"}.items():
+        assert 0 < len(then[name]) < len(frames[name]), name
+        assert (then[name][day] <= end).all(), name
+    for name, day in DATED.items():
+        pd.testing.assert_frame_equal(then[name], frames[name][frames[name][day] <= end].reset_index(drop=True))
+    with book.store.reading() as conn:
+        told = issues_on(book.store, conn, EARLIER).set_index("issue")
+    issues = then["issues"].set_index("issue")
+    assert issues.index.tolist() == told.index.tolist()
+    for name in ("state", "grade", "times_seen", "street", "address"):
+        pd.testing.assert_series_equal(issues[name], told[name], check_dtype=False)
+
+
+def test_of_an_earlier_day_laterals_are_as_they_were_graded_then(book):
+    """Counts of issues, repeats and runs are those of the day's own rows, and nothing was scoped after it."""
+    then = site_frames(book.store, EARLIER)
+    laterals, issues = then["laterals"].set_index("lateral"), then["issues"]
+    still_open = issues[issues["state"] != STATES[MENDED]].groupby("lateral").size().reindex(laterals.index).fillna(0)
+    assert (laterals["issues"] == still_open).all()
+    assert (laterals["runs"] == then["runs"].groupby("lateral").size().reindex(laterals.index).fillna(0)).all()
+    assert (laterals["last_run_on"].dropna() <= pd.Timestamp(EARLIER)).all()
+    last = then["issue_events"].drop_duplicates("issue", keep="last").set_index("issue")["state"]
+    assert (last.reindex(issues["issue"]).to_numpy() == issues["state"].to_numpy()).all()
