@@ -30,6 +30,10 @@ from sewermap.errors import SourceError
 _SAY_THEIR_CRS = {"located": "crs", "observations": "located_crs"}
 """Sections whose rows may say a coordinate system of their own, and the field that does; the section's is its default."""
 
+_DECIMALS = 6
+_TURNED = ("referents",)
+"""Sections whose coordinates come into the map's system as they are read, from a sheet as from a layer."""
+
 
 @dataclass(frozen=True)
 class Source:
@@ -90,6 +94,8 @@ def texts_of(section: Section, sources: list[Source], crs: pyproj.CRS, problems:
         geometry = _geometry(section, source, crs)
         if geometry is not None and section.name in POINTS:
             cells = _with_coordinates(section.name, cells, geometry, crs)
+        elif section.crs and section.name in _TURNED:
+            cells = _turned(section, cells, crs, source.name)
         written.append(cells)
         places.append(_places(section.name, source, geometry))
     names = [field.name for field in FIELDS[section.name]]
@@ -126,7 +132,7 @@ def _geometry(section: Section, source: Source, crs: pyproj.CRS) -> NDArray[np.o
             return None
         if section.name in SHAPES:
             raise SourceError(f"{source.name} holds no geometry; [{section.name}] needs a map layer")
-        if section.crs and section.name not in _SAY_THEIR_CRS:
+        if section.crs and section.name not in (*_SAY_THEIR_CRS, *_TURNED):
             raise SourceError(f"{source.name} is no map layer, so crs says nothing in [{section.name}]; x and y are in the map's")
         return None
     if section.name not in SHAPES and section.name not in POINTS:
@@ -145,6 +151,20 @@ def _with_coordinates(section: str, cells: pd.DataFrame, geometry: NDArray[np.ob
     if section in _SAY_THEIR_CRS:  # they are in the map's system by now, whatever the section says of its file
         columns[_SAY_THEIR_CRS[section]] = pd.Series(crs.to_string(), index=cells.index, dtype="str")
     return cells.assign(**columns)
+
+
+def _turned(section: Section, cells: pd.DataFrame, crs: pyproj.CRS, name: str) -> pd.DataFrame:
+    """Coordinates of a sheet that says its system, as a phone's longitude and latitude, in the map's; what is no number stays."""
+    names = list(POINTS[section.name])
+    if not set(names) <= set(cells):
+        return cells
+    xy = cells[names].apply(pd.to_numeric, errors="coerce").astype(float)
+    rows = np.isfinite(xy).all(axis=1).to_numpy()
+    moved = into(np.asarray(shapely.points(xy[rows]), dtype=object), pyproj.CRS.from_user_input(section.crs), crs, name)
+    found = pd.DataFrame(shapely.get_coordinates(moved), columns=names, index=cells.index[rows]).round(_DECIMALS)
+    turned = cells.copy()
+    turned.loc[rows, names] = found.map(repr).astype("str")
+    return turned
 
 
 def _places(section: str, source: Source, geometry: NDArray[np.object_] | None) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from sewermap.history.kinds import vocabulary
 __all__ = ["write_template"]
 
 PLAN = "SOURCES.toml"
+LONLAT = '# crs = "EPSG:4326"  # where x and y are longitude and latitude, as a phone tells them'
 
 
 def write_template(out: Path) -> tuple[Path, Path]:
@@ -47,6 +48,7 @@ def plan_text(name: str) -> str:
     ]
     for section in SHEETS:
         lines += ["", f"[{section}]  # {ABOUT[section]}", f'from = "{_toml(name)}"', f'layer = "{section}"']
+        lines += [LONLAT] if section == "referents" else []
     return "\n".join(lines) + "\n"
 
 

@@ -38,12 +38,15 @@ def command(common: Common, lateral: str, why: bool) -> None:
 def _told(common: Common, story: dict[str, Any], *, why: bool) -> str:
     from sewermap.cli.fall_told import fall_told  # noqa: PLC0415 - heavy
     from sewermap.cli.lives_told import issues_told  # noqa: PLC0415
+    from sewermap.line.lines_taken import MADE_OF  # noqa: PLC0415
 
     address, street = story["address"] or "", story["street"] or ""
     place = address if street.casefold() in address.casefold() else f"{address} {street}".strip()
     line = f"{story['length_m']:.2f} m, {story['diameter'] or 'diameter unknown'}, {story['material'] or 'material unknown'}"
     laid = f"laid {story['installed_on']}" if story["installed_on"] else "day of laying unknown"
-    assumed = "map accuracy ASSUMED" if story["accuracy_assumed"] else "map accuracy given"
+    sketched = (story["line_note"] or "").startswith(tuple(MADE_OF.values()))
+    given = "sigma of the line" if sketched else "map accuracy given"
+    assumed = "map accuracy ASSUMED" if story["accuracy_assumed"] else given
     state = f"grade {story['grade']}: {story['grade_why']}" if story["grade"] is not None else "no open issue has a grade"
     parts = [
         f"lateral {story['lateral']}" + (f", {place}" if place else ""),

@@ -1,3 +1,4 @@
+import csv
 import re
 
 import pytest
@@ -34,9 +35,15 @@ def test_a_strangers_page_is_not_overwritten(town, tmp_path):
 
 
 def test_the_day_is_the_one_asked_for(town, tmp_path):
-    """--as-of is what the pages say they know of."""
-    good(sewermap("site", tmp_path, "--as-of", "2025-03-01", "--db", town.db))
-    assert "As known on 1 March 2025." in (tmp_path / "changes.html").read_text(encoding="utf-8")
+    """--as-of is what the pages say they know of, and nothing that was first seen later is on them."""
+    good(sewermap("site", tmp_path / "site", "--as-of", "2025-03-01", "--db", town.db))
+    assert "As known on 1 March 2025." in (tmp_path / "site" / "changes.html").read_text(encoding="utf-8")
+    good(sewermap("export", tmp_path / "issues.csv", "--table", "issues", "--db", town.db))
+    with (tmp_path / "issues.csv").open(encoding="utf-8", newline="") as file:
+        first_seen = [row["first_seen"] for row in csv.DictReader(file)]
+    known = sum(day <= "2025-03-01" for day in first_seen)
+    assert 0 < known < len(first_seen)
+    assert f'"issues":{known},' in (tmp_path / "site" / "data" / "town.js").read_text(encoding="utf-8")
 
 
 def test_a_terminal_shows_that_it_works(town, tmp_path):

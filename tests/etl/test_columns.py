@@ -1,6 +1,7 @@
 """Their columns and words to ours."""
 
 import pandas as pd
+import pyproj
 import pytest
 import shapely
 
@@ -113,9 +114,24 @@ def test_located_points_from_a_layer_are_in_the_maps_system(town):
     town.csv("p.csv", "lateral,reading,unit,x,y,crs", "L1,10,ft,-123,36,", "L1,10,ft,500000,4000003,EPSG:26910")
     located = town.gather(LATERALS + '[located]\nfrom = "p.csv"\ncrs = "EPSG:4326"\n').tables["located"]
     assert located["crs"].tolist() == ["EPSG:4326", "EPSG:26910"]
-    town.csv("r.csv", "lateral,name,kind,x,y", "L1,C1,clean-out,-123,36")
-    with pytest.raises(SourceError, match=r"r\.csv is no map layer, so crs says nothing in \[referents\]"):
-        town.gather(LATERALS + '[referents]\nfrom = "r.csv"\ncrs = "EPSG:4326"\n')
+    town.csv("w.csv", "lateral,work,done_on,kind", "L1,W1,2024-05-06,cleaning")
+    with pytest.raises(SourceError, match=r"w\.csv is no map layer, so crs says nothing in \[works\]"):
+        town.gather(LATERALS + '[works]\nfrom = "w.csv"\ncrs = "EPSG:4326"\n')
+
+
+def test_known_points_of_a_sheet_come_from_the_system_it_says(town):
+    """A phone's longitude and latitude are put into the map's system; what is no number, or no place there, is rejected."""
+    town.laterals()
+    rows = ["L1,C1,clean-out,-123,36.0", "L1,C2,clean-out,west,36.0", "L1,C3,clean-out,,", "L1,C4,clean-out,-123,95"]
+    town.csv("r.csv", "lateral,name,kind,x,y", *rows)
+    town.csv("m.csv", "lateral,name,kind,x,y,measure", "L1,C5,clean-out,,,3")
+    read = town.gather(LATERALS + '[referents]\nfrom = ["r.csv", "m.csv"]\ncrs = "EPSG:4326"\n')
+    found = read.tables["referents"].set_index("name")
+    assert set(found.index) == {"C1", "C5"}
+    # On the central meridian of zone 10 the easting is the false easting, 500,000 m, by definition.
+    assert found.loc["C1", "x"] == pytest.approx(500000, abs=1e-6)
+    assert found.loc["C1", "y"] == pytest.approx(pyproj.Proj("EPSG:26910")(-123, 36.0)[1], abs=1e-3)  # their ellipsoids differ
+    assert len(read.rejects) == 3
 
 
 NUMBERS = {
