@@ -162,8 +162,11 @@ def _turned(section: Section, cells: pd.DataFrame, crs: pyproj.CRS, name: str) -
     rows = np.isfinite(xy).all(axis=1).to_numpy()
     moved = into(np.asarray(shapely.points(xy[rows]), dtype=object), pyproj.CRS.from_user_input(section.crs), crs, name)
     found = pd.DataFrame(shapely.get_coordinates(moved), columns=names, index=cells.index[rows]).round(_DECIMALS)
+    lost = found.index[~np.isfinite(found.to_numpy()).all(axis=1)]
     turned = cells.copy()
     turned.loc[rows, names] = found.map(repr).astype("str")
+    # As it was written, so that the reject tells it; no number, so that it is one.
+    turned.loc[lost, names] = cells.loc[lost, names] + f" (has no place in {crs.name})"
     return turned
 
 

@@ -203,3 +203,25 @@ def test_nonsense_is_refused_with_the_way_out(metric: Book, tmp_path: Path) -> N
     rows = metric.sketch("L1").set_index("method")
     assert rows.loc["traverse", "taken"]
     assert rows.loc["traverse", "misclosure_m"] < 0.01
+
+
+def test_two_points_of_a_phone_are_enough(book: Book, tmp_path: Path) -> None:
+    """A crew without a map tells main and house by longitude and latitude: its looks make one issue, in a wide circle."""
+    degrees = gpd.GeoSeries(gpd.points_from_xy([700_000.0, 700_000.0], [900_000.0, 900_060.0]), crs=FEET).to_crs(4326)
+    points = "".join(f"L1,{kind},{kind},{at.x!r},{at.y!r},3\n" for kind, at in zip(("tie-in", "building"), degrees, strict=True))
+    sources = files(
+        tmp_path,
+        laterals="lateral,address,street\nL1,1 Elm Lane,Elm Lane\n",
+        referents=f"lateral,name,kind,x,y,sigma\n{points}",
+        runs="run,lateral,ran_on,unit\nA,L1,2025-03-04,ft\nB,L1,2026-03-10,ft\n",
+        observations="run,reading,kind,grade\nA,31.2,roots,2\nB,31.4,roots,4\n",
+    )
+    sources.write_text(sources.read_text().replace('"referents.csv"\n', '"referents.csv"\ncrs = "EPSG:4326"\n'))
+    assert book.load(sources).rejects.empty
+    line = book.layer("laterals").iloc[0]
+    assert line["method"] == "guessed"
+    assert shapely.get_coordinates(line["geometry"])[[0, -1]] == pytest.approx(np.array([[7e5, 9e5], [7e5, 900_060.0]]), abs=0.01)
+    issue = book.defects(street="Elm Lane").iloc[0]
+    assert (issue["state"], issue["times_seen"]) == ("worse", 2)
+    assert issue["measure_m"] == pytest.approx((60.0 - 31.3) * 0.3048, abs=0.5)
+    assert issue["within_m"] > 3.0
