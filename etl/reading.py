@@ -1,4 +1,4 @@
-"""A section's files to one batch of text: the first half of the pipeline, which knows ``sources`` and ``fields.mapping``."""
+"""A section's files to one batch of text: the first half of the pipeline, which knows ``sources`` and two of ``fields``."""
 
 import os
 from collections.abc import Callable, Mapping
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from etl.catalogue import FIELDS, NO_LINE_NEEDED, POINTS, SHAPES
 from etl.cell_names import CellNames, cell_names, settled
 from etl.fields.mapping import columns_by_field, filled, mapped
+from etl.fields.numbers import numbers
 from etl.plan import Plan, Section
 from etl.problems import Problems
 from etl.sources import read_file
@@ -158,8 +159,9 @@ def _turned(section: Section, cells: pd.DataFrame, crs: pyproj.CRS, name: str) -
     names = list(POINTS[section.name])
     if not set(names) <= set(cells):
         return cells
-    xy = cells[names].apply(pd.to_numeric, errors="coerce").astype(float)
-    rows = np.isfinite(xy).all(axis=1).to_numpy()
+    # By the reader of the fields themselves: what it takes for a number must not stay in the other system.
+    xy = np.column_stack([numbers(cells[name].astype("str"), "number")[0] for name in names])
+    rows = np.asarray(np.isfinite(xy).all(axis=1), dtype=bool)
     moved = into(np.asarray(shapely.points(xy[rows]), dtype=object), pyproj.CRS.from_user_input(section.crs), crs, name)
     found = pd.DataFrame(shapely.get_coordinates(moved), columns=names, index=cells.index[rows]).round(_DECIMALS)
     lost = found.index[~np.isfinite(found.to_numpy()).all(axis=1)]

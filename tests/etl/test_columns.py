@@ -123,11 +123,13 @@ def test_known_points_of_a_sheet_come_from_the_system_it_says(town):
     """A phone's longitude and latitude are put into the map's system; what is no number, or no place there, is rejected."""
     town.laterals()
     rows = ["L1,C1,clean-out,-123,36.0", "L1,C2,clean-out,west,36.0", "L1,C3,clean-out,,", "L1,C4,clean-out,-123,95"]
+    rows.append('L1,C6,clean-out,"-123,0000","36,0000"')  # a decimal comma is a number as well
     town.csv("r.csv", "lateral,name,kind,x,y", *rows)
     town.csv("m.csv", "lateral,name,kind,x,y,measure", "L1,C5,clean-out,,,3")
     read = town.gather(LATERALS + '[referents]\nfrom = ["r.csv", "m.csv"]\ncrs = "EPSG:4326"\n')
     found = read.tables["referents"].set_index("name")
-    assert set(found.index) == {"C1", "C5"}
+    assert set(found.index) == {"C1", "C5", "C6"}
+    assert found.loc["C6", ["x", "y"]].tolist() == found.loc["C1", ["x", "y"]].tolist()
     # On the central meridian of zone 10 the easting is the false easting, 500,000 m, by definition.
     assert found.loc["C1", "x"] == pytest.approx(500000, abs=1e-6)
     assert found.loc["C1", "y"] == pytest.approx(pyproj.Proj("EPSG:26910")(-123, 36.0)[1], abs=1e-3)  # their ellipsoids differ
