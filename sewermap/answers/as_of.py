@@ -92,7 +92,8 @@ def tables_told_again(
     )
     # Whose a lateral without a line is, its issues alone tell.
     names = [schema.issues.c[name] for name in ("issue", "property", "street", "address")]
-    owner = bulk.read(conn, sa.select(*names)).set_index("issue").reindex(told["issues"]["issue"])
+    of_issues = _of(conn, schema.issues.c.lateral, laterals)
+    owner = bulk.read(conn, sa.select(*names).where(*of_issues)).set_index("issue").reindex(told["issues"]["issue"])
     told["issues"] = told["issues"].assign(**{str(name): owner[name].to_numpy() for name in owner})
     return told
 

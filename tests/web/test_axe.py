@@ -24,7 +24,13 @@ RUN = """async (colours) => {
         why: [...node.any, ...node.all, ...node.none].map((check) => check.message).join("; ") })));
     return { violations: told(found.violations), incomplete: told(found.incomplete) }; }"""
 GRAVE = ("serious", "critical")
-ROWS = 8
+ONE_OF_EACH = """() => { const seen = new Set();
+    for (const row of document.querySelectorAll("#list > li")) {
+        const parts = [...row.querySelectorAll("*")].map((part) => `${part.tagName} ${part.className}`);
+        const look = [row.querySelector("img").src, ...parts].join();
+        if (seen.has(look)) row.remove();
+        seen.add(look);
+    } }"""
 PLANTED = """(how) => { const one = document.createElement("p");
     one.id = "planted"; one.textContent = "Nobody can read this";
     one.style.setProperty("color", how.color);
@@ -63,8 +69,8 @@ def opened(open_page, folder, kind, link, width=1280, height=800, **options):
     )
     page = stood(visit, kind)
     if kind == "index":
-        # Rows are alike: those in sight stand for the others, each of which would be scrolled to and judged alone.
-        page.evaluate("(most) => [...document.querySelectorAll('#list > li')].slice(most).forEach((row) => row.remove())", ROWS)
+        # One row of each look stands for its like: each that is out of sight would be scrolled to and judged alone.
+        page.evaluate(ONE_OF_EACH)
         return page
     whole = min(page.evaluate("document.documentElement.scrollHeight"), 15_000)
     page.set_viewport_size({"width": width, "height": max(whole, height)})

@@ -24,7 +24,7 @@
       select.append(...names.map((name) => option(name, name)));
     };
     for (const event of ["focus", "pointerenter", "pointerdown"]) select.addEventListener(event, fill, { once: true });
-    setTimeout(() => requestIdleCallback(fill), SOON_MS);
+    setTimeout(() => (window.requestIdleCallback ?? setTimeout)(fill), SOON_MS); // not every browser has the former
     return (value) => {
       if (value) fill();
       if (select.value !== value) select.value = value;
